@@ -1,0 +1,1 @@
+//! Arguments to validated options, one file a command, the one printer.

@@ -1,0 +1,112 @@
+//! A region and a scale to a measured fish: midline, length, depth, head and back, view, the
+//! straightened strip and the flags that say what the fish can be used for.
+
+use crate::records::View;
+use crate::units::Px;
+use ndarray::Array3;
+
+/// Strip pixels to one total length.
+pub const STRIP_PER_LENGTH: usize = 320;
+/// Columns before the snout and behind the tail.
+pub const STRIP_MARGIN: usize = 16;
+/// Width of a strip in pixels.
+pub const STRIP_WIDTH: usize = STRIP_PER_LENGTH + 2 * STRIP_MARGIN;
+/// Height of a strip in pixels; the midline runs through its middle row.
+pub const STRIP_HEIGHT: usize = 112;
+
+/// A fish resampled along its midline: head left, back up (where the back is known), one scale both ways.
+#[derive(Debug, Clone)]
+pub struct Strip {
+    /// Axes: channel (red, green, blue), row (from the back down), column (from the snout to the tail).
+    /// Values are divided by the bare background beside the fish: 1 is bare background, 0 is black.
+    pub values: Array3<f32>,
+    /// Photograph pixels to one strip pixel: above 1 the strip shows less than the photograph did.
+    pub pixels_per_strip_pixel: f32,
+    /// Standard deviation of the background's noise in the same units as `values`.
+    pub noise: f32,
+}
+
+/// Why a fish does not count, or what else to know about it. [`Flag::name`] is the word in `fish.csv`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Flag {
+    /// Cut by the edge of the photograph.
+    CutByFrame,
+    /// Touches or crosses another fish; the evidence did not separate them.
+    Overlap,
+    /// Touched another fish and was separated.
+    Separated,
+    /// Touches the wall of its vessel.
+    AtWall,
+    /// Bent so much that the midline is not to be trusted.
+    Coiled,
+    /// The end of the tail fin is too faint to see.
+    TailFaint,
+    /// Which end is the head is not certain.
+    HeadUncertain,
+    /// Seen obliquely.
+    Oblique,
+    /// Lies on its back.
+    BellyUp,
+    /// Too blurred to call.
+    Blurred,
+    /// Too few pixels to call.
+    Small,
+    /// The background behind it is clipped white.
+    Clipped,
+    /// The bladder is longer than a fifth of the fish.
+    OverInflated,
+}
+
+impl Flag {
+    /// The word in the `flags` column.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::CutByFrame => "cut_by_frame",
+            Self::Overlap => "overlap",
+            Self::Separated => "separated",
+            Self::AtWall => "at_wall",
+            Self::Coiled => "coiled",
+            Self::TailFaint => "tail_faint",
+            Self::HeadUncertain => "head_uncertain",
+            Self::Oblique => "oblique",
+            Self::BellyUp => "belly_up",
+            Self::Blurred => "blurred",
+            Self::Small => "small",
+            Self::Clipped => "clipped",
+            Self::OverInflated => "over_inflated",
+        }
+    }
+}
+
+/// A measured fish.
+#[derive(Debug, Clone)]
+pub struct Fish {
+    /// From the snout tip to the end of the tail fin, evenly spaced, pixels of the photograph, x then y.
+    pub midline: Vec<[f64; 2]>,
+    /// Outline of the body without the fin fold, pixels of the photograph, not closed.
+    pub outline: Vec<[f64; 2]>,
+    /// Length of the midline.
+    pub total_length: Px,
+    /// Standard error of the length from the picture alone (no scale error).
+    pub length_se: Px,
+    /// Greatest depth (side view) or width (top view) without the fin fold.
+    pub depth: Px,
+    /// Greatest depth or width of the head, the least compressible part.
+    pub head_depth: Px,
+    /// From where it is seen.
+    pub view: View,
+    /// Probability that the end taken for the head is the head.
+    pub p_head: f64,
+    /// Standard deviation of the blur at the body's edge, in pixels.
+    pub blur: Px,
+    /// What to know about it, sorted, each once.
+    pub flags: Vec<Flag>,
+    /// Whether it counts for length.
+    pub use_length: bool,
+    /// Whether it counts for the call.
+    pub use_call: bool,
+    /// Dish or well of the frame, from 1, when walls were found.
+    pub vessel: Option<u32>,
+    /// The straightened picture of it.
+    pub strip: Strip,
+}

@@ -1,0 +1,1 @@
+//! Raster algorithms: pure functions on pixels, no knowledge of fish.

@@ -1,0 +1,1 @@
+//! The season in one SQLite file: append-only events, migrations.

@@ -1,0 +1,90 @@
+//! The demo world: photographs drawn from first principles, with known truth. Independent of the reader.
+
+use crate::records::{Lighting, View};
+use image::RgbImage;
+
+/// A kind of photograph to draw; each draws its own parameters from wide ranges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Class {
+    /// Dish on a light pad, 36-46 px/mm.
+    LightPad,
+    /// Dark dish, light from the side or above, 40 px/mm.
+    DarkDish,
+    /// Pale tray, light from above, 40 px/mm.
+    PaleTray,
+    /// Dissecting microscope, one to five fish, 100-250 px/mm.
+    Microscope,
+    /// 45 fish, half of them touching.
+    Crowded,
+    /// 20-26 px/mm, noisy and soft.
+    CoarseNoisy,
+    /// No fish: debris, bubbles, glints.
+    Empty,
+    /// A light pad that fills part of a black frame.
+    PadInPart,
+    /// A well plate with eggs, shells and letters.
+    WellsWithEggs,
+    /// Trunk contrast 3-8 %, tail fin 1-3 %.
+    Translucent,
+    /// C and S bends to 120 degrees.
+    Bent,
+    /// Pairs and triples touching and crossing.
+    TouchingPairs,
+    /// Phone: motion and focus blur, noise, quality-60 JPEG, colour casts.
+    PhoneBlur,
+    /// 4 to 30 mm in one frame, 12-60 px/mm.
+    MixedSizes,
+}
+
+/// A drawn photograph and what is in it.
+#[derive(Debug, Clone)]
+pub struct Rendered {
+    /// The photograph.
+    pub image: RgbImage,
+    /// What is in it.
+    pub truth: Truth,
+}
+
+/// What is in a drawn photograph.
+#[derive(Debug, Clone)]
+pub struct Truth {
+    /// Pixels per millimetre at the centre of the frame.
+    pub px_per_mm: f64,
+    /// How it was lit.
+    pub lighting: Lighting,
+    /// The fish.
+    pub fish: Vec<TrueFish>,
+    /// Everything else that could be taken for a fish: kind and place in pixels.
+    pub others: Vec<(&'static str, [f64; 2])>,
+}
+
+/// A fish in a drawn photograph. Coordinates are pixels of the image, x right, y down, pixel centres
+/// at whole numbers.
+#[derive(Debug, Clone)]
+pub struct TrueFish {
+    /// From the snout tip to the end of the tail fin.
+    pub midline: Vec<[f64; 2]>,
+    /// Total length along the body.
+    pub total_length_mm: f64,
+    /// The same in pixels, perspective included.
+    pub total_length_px: f64,
+    /// Greatest depth without the fin fold, in pixels.
+    pub depth_px: f64,
+    /// Whether the bladder holds gas.
+    pub inflated: bool,
+    /// Bladder centre as a fraction of total length, when it holds gas.
+    pub bladder_position: Option<f64>,
+    /// Bladder length as a fraction of total length, when it holds gas.
+    pub bladder_length: Option<f64>,
+    /// From where it is seen.
+    pub view: View,
+    /// Whether the back is to the left of the midline walked from snout to tail, seen in the image
+    /// (y down); `None` in top view.
+    pub back_left: Option<bool>,
+    /// Touches or crosses another fish.
+    pub touching: bool,
+    /// Cut by the frame.
+    pub cut: bool,
+    /// Dish or well it lies in, from 1.
+    pub vessel: Option<u32>,
+}

@@ -1,0 +1,1 @@
+//! Records to HTML, CSV, JSON, charts and annotated pictures; templates beside it.

@@ -1,0 +1,1 @@
+//! Numeric algorithms with references: pure functions, no knowledge of fish or files.

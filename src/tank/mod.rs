@@ -1,0 +1,1 @@
+//! Many fish to a tank's proportions, lengths and intervals; comparisons of tanks.
