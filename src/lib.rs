@@ -5,7 +5,7 @@
 //! [`records`]); then a photograph becomes pixels ([`photo`]), millimetres ([`scale`]), candidate
 //! regions ([`segmentation`]), measured fish ([`fish`]) and calls ([`bladder`]). [`pipeline`] is the
 //! only place that runs these for one photograph. Many fish become a tank's estimate ([`tank`]) and
-//! advice ([`decision`]); records are kept ([`ledger`]), shown ([`report`], [`desk`]) and, for the demo
+//! advice ([`decision`]); records are kept ([`ledger`]), shown ([`report`]) and, for the demo
 //! world, drawn with known truth ([`render`]). [`cli`] joins all of it.
 //!
 //! A stage never imports a later one; `tests/layers.rs` reads the `use crate::` lines to keep it so.
@@ -26,6 +26,5 @@ pub mod decision;
 
 pub mod ledger;
 pub mod report;
-pub mod desk;
 pub mod render;
 pub mod cli;

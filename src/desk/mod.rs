@@ -1,1 +1,0 @@
-//! The local web page for the sampling bench.
