@@ -1,6 +1,8 @@
 //! A region and a scale to a measured fish: midline, length, depth, head and back, view, the
 //! straightened strip and the flags that say what the fish can be used for.
 
+pub mod strip;
+
 use crate::records::View;
 use crate::units::Px;
 use ndarray::Array3;
