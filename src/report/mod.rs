@@ -1,1 +1,3 @@
 //! Records to HTML, CSV, JSON, charts and annotated pictures; templates beside it.
+
+pub mod chart;
