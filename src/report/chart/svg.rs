@@ -248,8 +248,10 @@ fn whisker(out: &mut String, p: &Point, frame: &Frame, ink: &str) {
 /// Marks differ in shape, and every second one is hollow.
 fn mark(out: &mut String, x: f64, y: f64, i: usize) {
     let ink = INKS[i % INKS.len()];
-    let paint =
-        format!("fill=\"{}\" stroke=\"{ink}\" stroke-width=\"1.8\"", if i % 2 == 0 { ink } else { "#fff" });
+    let paint = format!(
+        "fill=\"{}\" stroke=\"{ink}\" stroke-width=\"1.8\"",
+        if i.is_multiple_of(2) { ink } else { "#fff" }
+    );
     let _ = match i % 4 {
         0 => write!(out, "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4.2\" {paint}/>"),
         1 => {
