@@ -1,4 +1,15 @@
 //! Photograph to candidate regions, each kept or refused with a reason.
+//!
+//! [`find`] flattens the light, decides which way fish depart from the background and returns every
+//! region that departs enough to argue about. What a region is, is decided with full resolution by
+//! [`crate::fish`]; here only what cannot be a fish by size or place is refused.
+
+mod background;
+mod candidates;
+mod ground;
+
+pub use candidates::{Candidate, find};
+pub use ground::{Ground, Polarity, prepare};
 
 use serde::Serialize;
 

@@ -1,0 +1,183 @@
+//! The full-resolution picture around one candidate.
+
+use crate::imaging::{Plane, blur::gaussian, components, plane::noise_about_zero, plane::quantile};
+use crate::photo::Pixels;
+use crate::segmentation::{Candidate, Ground, Labels};
+
+/// A large fish is measured at the reduction that leaves it about this many pixels long: more adds time, not
+/// accuracy.
+const ENOUGH_LENGTH: f64 = 480.0;
+
+/// Ink around one candidate, at photograph resolution or a whole-number reduction of it.
+#[derive(Debug)]
+pub struct Crop {
+    /// Photograph coordinates of the centre of crop pixel (0, 0).
+    pub origin: [f64; 2],
+    /// Photograph pixels to a crop pixel.
+    pub bin: usize,
+    /// Ink, smoothed by `SMOOTH` crop pixels, zero on the local background.
+    pub ink: Plane<f32>,
+    /// Pixels that may belong to this candidate: lit, and not another candidate's.
+    pub allowed: Plane<bool>,
+    /// The body: ink above the threshold, joined to the candidate.
+    pub body: Plane<bool>,
+    /// Standard deviation of the smoothed ink on bare background.
+    pub noise: f32,
+    /// Ink of the trunk: median over the candidate.
+    pub trunk: f32,
+    /// Ink at which the body was cut out.
+    pub threshold: f32,
+    /// Whether the body reaches the edge of the photograph.
+    pub at_frame: bool,
+    /// Whether the body reaches ground that is lit otherwise (the edge of a light pad).
+    pub at_unlit: bool,
+}
+
+/// Smoothing of the crop in crop pixels.
+const SMOOTH: f32 = 0.8;
+
+impl Crop {
+    /// Crop coordinates to photograph coordinates.
+    pub fn to_photo(&self, p: [f64; 2]) -> [f64; 2] {
+        [self.origin[0] + p[0] * self.bin as f64, self.origin[1] + p[1] * self.bin as f64]
+    }
+
+    /// Cuts out `candidate`.
+    pub fn cut(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Option<Self> {
+        let f = ground.factor;
+        let r = &candidate.region;
+        let extent = r.width().max(r.height()) as usize * f;
+        let pad = (extent / 6 + 12).max(4 * f);
+        let bin = ((extent as f64 / ENOUGH_LENGTH).floor() as usize).max(1);
+        let x0 = (r.x0 as usize * f).saturating_sub(pad);
+        let y0 = (r.y0 as usize * f).saturating_sub(pad);
+        let x1 = ((r.x1 as usize + 1) * f + pad).min(pixels.width as usize);
+        let y1 = ((r.y1 as usize + 1) * f + pad).min(pixels.height as usize);
+        let (w, h) = ((x1 - x0) / bin, (y1 - y0) / bin);
+        if w < 8 || h < 8 {
+            return None;
+        }
+        let half = 0.5 * (bin as f64 - 1.0);
+        let origin = [x0 as f64 + half, y0 as f64 + half];
+        let raw = ink(pixels, ground, x0, y0, bin, w, h);
+        let mut ink = gaussian(&raw, SMOOTH);
+
+        let mut allowed = Plane::filled(w, h, true);
+        let mut own = Plane::filled(w, h, false);
+        let mut bare = Plane::filled(w, h, true);
+        let mut unlit = Plane::filled(w, h, false);
+        for y in 0..h {
+            let sy = ((y0 + y * bin) / f).min(labels.height - 1);
+            for x in 0..w {
+                let sx = ((x0 + x * bin) / f).min(labels.width - 1);
+                let label = labels.at(sx, sy);
+                let lit = ground.lit.at(sx, sy);
+                allowed.set(x, y, lit && (label == 0 || label == candidate.label));
+                own.set(x, y, label == candidate.label);
+                bare.set(x, y, lit && label == 0);
+                unlit.set(x, y, !lit);
+            }
+        }
+        let mut outside: Vec<f32> =
+            ink.data.iter().zip(&bare.data).filter(|(_, b)| **b).map(|(v, _)| *v).collect();
+        // A faint fin fold or a shadow lies beside the body: the lower half of the bare pixels is the ground.
+        let offset = quantile(&mut outside, 0.45).unwrap_or(0.0);
+        for v in &mut ink.data {
+            *v -= offset;
+        }
+        let noise = noise_about_zero(outside.iter().map(|v| v - offset)).unwrap_or(0.01).max(0.001);
+        let mut inside: Vec<f32> =
+            ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
+        let trunk = quantile(&mut inside, 0.5)?;
+        let threshold = (3.0 * noise).max(0.25 * trunk).min(0.7 * trunk);
+        let (body, at_frame, at_unlit) = body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
+        Some(Self { origin, bin, ink, allowed, body, noise, trunk, threshold, at_frame, at_unlit })
+    }
+}
+
+/// Ink of every crop pixel. The background is evaluated every eighth pixel: it is smooth by construction.
+fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: usize, h: usize) -> Plane<f32> {
+    const STEP: usize = 8;
+    let width = pixels.width as usize;
+    let mut out = Plane::filled(w, h, 0.0f32);
+    let share = 1.0 / (bin * bin) as f32;
+    let knots = w.div_ceil(STEP) + 1;
+    let mut bare = vec![[0.0f32; 2]; knots];
+    let wants_blue = ground.blue_share > 0.0;
+    for y in 0..h {
+        let centre_y = (y0 + y * bin) as f64 + 0.5 * (bin as f64 - 1.0);
+        for (k, b) in bare.iter_mut().enumerate() {
+            let centre_x = (x0 + (k * STEP) * bin) as f64 + 0.5 * (bin as f64 - 1.0);
+            let (sx, sy) = ground.to_search(centre_x, centre_y);
+            let luma = ground.luma.at(sx, sy);
+            let blue = ground.chroma.as_ref().map_or(luma, |[cb, _]| luma + 1.772 * (cb.at(sx, sy) - 128.0));
+            *b = [luma, blue];
+        }
+        for x in 0..w {
+            let (mut luma, mut cb) = (0u32, 0u32);
+            for yy in y0 + y * bin..y0 + (y + 1) * bin {
+                let row = yy * width + x0 + x * bin;
+                luma += pixels.luma[row..row + bin].iter().map(|v| u32::from(*v)).sum::<u32>();
+                if let Some(c) = pixels.chroma.as_ref().filter(|_| wants_blue) {
+                    let line = (yy / 2) * c.width as usize;
+                    for xx in x0 + x * bin..x0 + (x + 1) * bin {
+                        cb += u32::from(c.cb[line + xx / 2]);
+                    }
+                }
+            }
+            let luma = luma as f32 * share;
+            let blue = luma + 1.772 * (cb as f32 * share - 128.0);
+            let (k, t) = (x / STEP, (x % STEP) as f32 / STEP as f32);
+            let mix = |c: usize| bare[k][c] + t * (bare[k + 1][c] - bare[k][c]);
+            out.set(x, y, ground.ink_of(luma, blue, mix(0), mix(1)));
+        }
+    }
+    out
+}
+
+/// The body and whether it reaches the edge of the photograph or ground lit otherwise.
+fn body(
+    ink: &Plane<f32>,
+    allowed: &Plane<bool>,
+    own: &Plane<bool>,
+    unlit: &Plane<bool>,
+    threshold: f32,
+    [x0, y0, x1, y1]: [usize; 4],
+    pixels: &Pixels,
+) -> (Plane<bool>, bool, bool) {
+    let (w, h) = (ink.width, ink.height);
+    let mut mask = Plane::filled(w, h, false);
+    for i in 0..mask.data.len() {
+        mask.data[i] = allowed.data[i] && ink.data[i] >= threshold;
+    }
+    let mut kept = Plane::filled(w, h, false);
+    for region in components::regions(&mask, 6) {
+        let joined = region.pixels.iter().filter(|&&(x, y)| own.at(x as usize, y as usize)).count();
+        if joined * 3 >= region.pixels.len() || joined > 30 {
+            for &(x, y) in &region.pixels {
+                kept.set(x as usize, y as usize, true);
+            }
+        }
+    }
+    let area = kept.data.iter().filter(|v| **v).count();
+    components::fill_holes(&mut kept, area / 5);
+    let edges = [
+        (x0 == 0, 0..1, 0..h),
+        (x1 == pixels.width as usize, w - 1..w, 0..h),
+        (y0 == 0, 0..w, 0..1),
+        (y1 == pixels.height as usize, 0..w, h - 1..h),
+    ];
+    let touches = |columns: &std::ops::Range<usize>, rows: &std::ops::Range<usize>| {
+        rows.clone().any(|y| columns.clone().any(|x| kept.at(x, y)))
+    };
+    let at_frame = edges.iter().any(|(edge, columns, rows)| *edge && touches(columns, rows));
+    let at_unlit = (0..h).any(|y| {
+        (0..w).any(|x| {
+            kept.at(x, y)
+                && [(-2, 0), (2, 0), (0, -2), (0, 2)]
+                    .iter()
+                    .any(|(dx, dy)| unlit.get_or(x as i64 + dx, y as i64 + dy, false))
+        })
+    });
+    (kept, at_frame, at_unlit)
+}

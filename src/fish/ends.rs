@@ -1,0 +1,139 @@
+//! Where the body ends: the snout tip and the end of the tail fin, found along the straightened body.
+//!
+//! The tail fin can be five times fainter than the trunk, so no single threshold finds its end. The signal
+//! along the body is taken as a staircase of ever fainter plateaus; each step is placed where it is half
+//! done (unbiased under symmetric blur), and a further plateau is accepted while its mean stands out from
+//! the noise of equally long stretches beside the body.
+
+use super::crop::Crop;
+use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
+use crate::imaging::plane::quantile;
+
+/// One end of a body.
+#[derive(Debug, Clone, Copy)]
+pub struct End {
+    /// Arc length from the line's start, crop pixels.
+    pub arc: f64,
+    /// Standard error of `arc` from the picture, crop pixels.
+    pub se: f64,
+    /// Ink of the last plateau in standard deviations of the signal.
+    pub strength: f32,
+}
+
+/// The signal along a ribbon: ink of a narrow band that follows the brightest way near the line.
+struct Signal {
+    values: Vec<f32>,
+    noise: f32,
+}
+
+/// Rows averaged to each side.
+const BAND: usize = 2;
+/// How far the band may leave the line, in rows.
+const WANDER: usize = 5;
+
+fn signal(ribbon: &Ribbon) -> Signal {
+    let width = ribbon.ink.width;
+    let at = |c: usize, row: usize| -> Option<f32> {
+        let (mut sum, mut n) = (0.0, 0);
+        for r in row - BAND..=row + BAND {
+            let v = ribbon.ink.at(c, r);
+            if v.is_finite() {
+                sum += v;
+                n += 1;
+            }
+        }
+        (n > BAND).then(|| sum / n as f32)
+    };
+    let band = |c: usize, row: usize| {
+        (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp)
+    };
+    // Beside the body, far enough out to be clear of it. Clear means: the fainter of the two sides.
+    let beside: Vec<f32> = (0..width)
+        .filter_map(|c| {
+            let (a, b) = (band(c, BAND + WANDER + 1), band(c, 2 * SIDE - BAND - WANDER - 1));
+            match (a, b) {
+                (Some(a), Some(b)) => Some(a.min(b)),
+                (a, b) => a.or(b),
+            }
+        })
+        .collect();
+    let floor = quantile(&mut beside.clone(), 0.5).unwrap_or(0.0);
+    let mut spread: Vec<f32> = beside.iter().map(|v| (v - floor).abs()).collect();
+    let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
+    let raw: Vec<f32> = (0..width).map(|c| band(c, SIDE).map_or(0.0, |v| v - floor)).collect();
+    let values = (0..width)
+        .map(|c| {
+            let near = &raw[c.saturating_sub(1)..(c + 2).min(width)];
+            near.iter().sum::<f32>() / near.len() as f32
+        })
+        .collect();
+    Signal { values, noise }
+}
+
+/// Both ends of the body along the ribbon: the one near its start, the one near its end.
+pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
+    let forward = signal(ribbon);
+    let backward = Signal { values: forward.values.iter().rev().copied().collect(), noise: forward.noise };
+    let last = find(crop, ribbon, &forward);
+    let first = find(crop, ribbon, &backward);
+    (End { arc: ribbon.length - first.arc, ..first }, last)
+}
+
+/// The end towards growing columns.
+fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
+    let e = &signal.values;
+    let width = e.len();
+    let mid = |from: usize, to: usize| {
+        quantile(&mut e[from.min(width - 1)..to.clamp(1, width)].to_vec(), 0.5).unwrap_or(0.0)
+    };
+    // Blur carries ink past a step: so many columns are passed over before the next plateau is judged.
+    let penumbra = (2.2 / ribbon.step).ceil() as usize;
+    let start = BEYOND + COLUMNS - COLUMNS / 8;
+    let mut level = mid(start - 12, start + 1);
+    let mut at = step(e, start, level);
+    let look = (COLUMNS / 40).max((2.0 / ribbon.step).ceil() as usize);
+    // Columns share crop pixels: so many of them make one independent reading.
+    let shared = (1.6 / ribbon.step).max(1.0);
+    for _ in 0..5 {
+        let (from, to) = (at as usize + penumbra, at as usize + penumbra + look);
+        if to + 1 >= width {
+            break;
+        }
+        let next = mid(from, to);
+        let independent = (look as f64 / shared).max(1.0) as f32;
+        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.12 * level || next < 0.004 {
+            break;
+        }
+        let further = step(e, from, next);
+        if further <= at + 1.0 {
+            break;
+        }
+        level = next.min(level);
+        at = further;
+    }
+    let inner = mid((at as usize).saturating_sub(look), at as usize);
+    let strength = inner / signal.noise;
+    // A step of height `inner` under noise is placed to about noise / height of an independent reading.
+    let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
+    let _ = crop;
+    End { arc: ribbon.arc(at), se, strength }
+}
+
+/// The column, at or after `from`, where a plateau of `level` gives way to nothing: the place that best parts
+/// the signal into a part at `level` and a part at zero (least squares), then the half-way crossing next to it.
+fn step(e: &[f32], from: usize, level: f32) -> f64 {
+    let half = 0.5 * level;
+    let (mut sum, mut best, mut at) = (0.0f32, 0.0f32, from);
+    for (c, v) in e.iter().enumerate().skip(from) {
+        // Very high values (an eye, pigment) count no more than the plateau.
+        sum += v.min(1.5 * level) - half;
+        if sum > best {
+            best = sum;
+            at = c;
+        }
+    }
+    // Half-way crossing between this column and the next.
+    let (a, b) = (e[at], e.get(at + 1).copied().unwrap_or(0.0));
+    let f = if a > half && b < half { ((a - half) / (a - b)).clamp(0.0, 1.0) } else { 0.5 };
+    at as f64 + f64::from(f)
+}

@@ -1,0 +1,157 @@
+//! The midline: a first way through the body, then the centre of the ink across it.
+
+use super::crop::Crop;
+use crate::imaging::{Plane, distance, path};
+
+/// Points along a midline while it is worked on.
+pub const POINTS: usize = 65;
+
+/// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
+pub fn first_way(crop: &Crop, body: &Plane<bool>) -> Option<Vec<[f64; 2]>> {
+    let depth = distance::euclidean(body);
+    let open = |i: usize| crop.allowed.data[i];
+    // Ends are the pixels farthest apart when walking inside the body; gaps may be crossed at a price.
+    let mut walk = depth.map(|d| if d > 0.0 { 1.0 } else { 4.0 });
+    let mut middle = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { 4.0 });
+    for i in 0..walk.data.len() {
+        if !open(i) {
+            walk.data[i] = f32::INFINITY;
+            middle.data[i] = f32::INFINITY;
+        }
+    }
+    let deepest = (0..depth.data.len()).filter(|i| open(*i)).max_by(|a, b| depth.data[*a].total_cmp(&depth.data[*b]))?;
+    if depth.data[deepest] <= 0.0 {
+        return None;
+    }
+    let farthest = |from: usize| -> Option<usize> {
+        let (total, _) = path::cheapest(&walk, from);
+        (0..total.len())
+            .filter(|i| body.data[*i] && total[*i].is_finite())
+            .max_by(|a, b| total[*a].total_cmp(&total[*b]).then(b.cmp(a)))
+    };
+    let a = farthest(deepest)?;
+    let b = farthest(a)?;
+    let (total, before) = path::cheapest(&middle, a);
+    if a == b || !total[b].is_finite() {
+        return None;
+    }
+    let raw = path::trace(&before, b, crop.ink.width);
+    let line = path::resample(&raw, POINTS);
+    (path::length(&line) >= 8.0).then(|| path::smooth(&line, 2.0))
+}
+
+/// Moves the line to the centre of the ink across it, several times; `half` is the half-width of the window
+/// across the body at each point, crop pixels.
+pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
+    let mut line = line.to_vec();
+    for round in 0..3 {
+        let tangents = path::tangents(&line);
+        let mut moved = line.clone();
+        for i in 1..line.len() - 1 {
+            let (p, t) = (line[i], tangents[i]);
+            let normal = [-t[1], t[0]];
+            let window = half[i.min(half.len() - 1)] * 1.5 + 1.5;
+            let steps = (window / 0.5).ceil() as i64;
+            let (mut sum, mut total) = (0.0, 0.0);
+            for k in -steps..=steps {
+                let n = k as f64 * 0.5;
+                let (x, y) = (p[0] + n * normal[0], p[1] + n * normal[1]);
+                let (ix, iy) = (x.round() as i64, y.round() as i64);
+                if !crop.allowed.get_or(ix, iy, false) {
+                    continue;
+                }
+                // Eyes and pigment must not pull the line: ink counts up to the trunk's.
+                let ink = crop.ink.bilinear(x, y).min(1.2 * crop.trunk) - 1.5 * crop.noise;
+                if ink > 0.0 {
+                    sum += f64::from(ink) * n;
+                    total += f64::from(ink);
+                }
+            }
+            if total > 0.0 {
+                let shift = (sum / total).clamp(-window * 0.5, window * 0.5);
+                moved[i] = [p[0] + shift * normal[0], p[1] + shift * normal[1]];
+            }
+        }
+        // The end points follow the line next to them.
+        let n = moved.len();
+        moved[0] = beyond(&moved[1..6.min(n)], &line[0]);
+        let tail: Vec<[f64; 2]> = moved[n - 6.min(n)..n - 1].iter().rev().copied().collect();
+        moved[n - 1] = beyond(&tail, &line[n - 1]);
+        let sigma = [2.0, 1.5, 1.5][round];
+        line = path::resample(&path::smooth(&moved, sigma), n);
+    }
+    line
+}
+
+/// The point on the straight line through `near` (from the end inwards) that lies beside `end`.
+fn beyond(near: &[[f64; 2]], end: &[f64; 2]) -> [f64; 2] {
+    let (a, b) = (near[near.len() - 1], near[0]);
+    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+    let l2 = dx * dx + dy * dy;
+    if l2 < 1e-9 {
+        return *end;
+    }
+    let t = ((end[0] - b[0]) * dx + (end[1] - b[1]) * dy) / l2;
+    [b[0] + t * dx, b[1] + t * dy]
+}
+
+/// Half-width of the body at each point of a line, from the distance to the nearest pixel outside.
+pub fn half_widths(body: &Plane<bool>, line: &[[f64; 2]]) -> Vec<f64> {
+    let depth = distance::euclidean(body);
+    let own: Vec<f64> = line.iter().map(|p| f64::from(depth.bilinear(p[0], p[1]))).collect();
+    // A gap or a bright bladder core must not pinch the window: the larger of three neighbours each way.
+    (0..own.len())
+        .map(|i| own[i.saturating_sub(3)..(i + 4).min(own.len())].iter().copied().fold(0.8, f64::max))
+        .collect()
+}
+
+/// Cuts a line at arc lengths `from` and `to` (crop pixels from its start; may lie beyond the ends, where the
+/// line goes on straight), and spaces its points evenly.
+pub fn between(line: &[[f64; 2]], from: f64, to: f64) -> Vec<[f64; 2]> {
+    let long = extended(line, (-from).max(0.0), (to - path::length(line)).max(0.0));
+    let skip = from.max(0.0);
+    let keep = to - from;
+    let mut out = Vec::with_capacity(long.len());
+    let mut walked = 0.0;
+    for w in long.windows(2) {
+        let l = (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]);
+        let at = |s: f64| {
+            let f = if l > 0.0 { (s - walked) / l } else { 0.0 };
+            [w[0][0] + f * (w[1][0] - w[0][0]), w[0][1] + f * (w[1][1] - w[0][1])]
+        };
+        let (begin, end) = (skip, skip + keep);
+        if walked <= begin && begin < walked + l {
+            out.push(at(begin));
+        }
+        if walked > begin && walked < end {
+            out.push(w[0]);
+        }
+        if walked < end && end <= walked + l {
+            out.push(at(end));
+            break;
+        }
+        walked += l;
+    }
+    if out.len() < 2 { line.to_vec() } else { path::resample(&out, line.len()) }
+}
+
+/// The line continued straight by `before` and `after` crop pixels. The direction is that of the outer
+/// tenth.
+pub fn extended(line: &[[f64; 2]], before: f64, after: f64) -> Vec<[f64; 2]> {
+    let n = line.len();
+    let m = (n / 10).max(2).min(n - 1);
+    let ray = |end: [f64; 2], inner: [f64; 2], by: f64| {
+        let (dx, dy) = (end[0] - inner[0], end[1] - inner[1]);
+        let l = dx.hypot(dy).max(1e-9);
+        [end[0] + by * dx / l, end[1] + by * dy / l]
+    };
+    let mut out = Vec::with_capacity(n + 2);
+    if before > 0.0 {
+        out.push(ray(line[0], line[m], before));
+    }
+    out.extend_from_slice(line);
+    if after > 0.0 {
+        out.push(ray(line[n - 1], line[n - 1 - m], after));
+    }
+    out
+}

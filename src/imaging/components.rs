@@ -1,0 +1,161 @@
+//! Connected regions.
+
+use super::Plane;
+
+/// A connected region (8-neighbours).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Region {
+    /// Pixels as (column, row), in the order of the flood.
+    pub pixels: Vec<(u32, u32)>,
+    /// Least column.
+    pub x0: u32,
+    /// Least row.
+    pub y0: u32,
+    /// Greatest column (inclusive).
+    pub x1: u32,
+    /// Greatest row (inclusive).
+    pub y1: u32,
+}
+
+impl Region {
+    /// Width of the bounding box in pixels.
+    pub fn width(&self) -> u32 {
+        self.x1 - self.x0 + 1
+    }
+
+    /// Height of the bounding box in pixels.
+    pub fn height(&self) -> u32 {
+        self.y1 - self.y0 + 1
+    }
+
+    /// Lengths of the principal axes: four standard deviations along each, longer first; equal to the
+    /// axes of the ellipse with the same second moments. Pixels count as unit squares.
+    ///
+    /// # References
+    /// Haralick & Shapiro 1992, Computer and Robot Vision I, ch. 2 (definition from memory).
+    pub fn axes(&self) -> (f64, f64) {
+        let n = self.pixels.len() as f64;
+        let (mut sx, mut sy) = (0.0, 0.0);
+        for &(x, y) in &self.pixels {
+            sx += f64::from(x);
+            sy += f64::from(y);
+        }
+        let (mx, my) = (sx / n, sy / n);
+        let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
+        for &(x, y) in &self.pixels {
+            let (dx, dy) = (f64::from(x) - mx, f64::from(y) - my);
+            xx += dx * dx;
+            yy += dy * dy;
+            xy += dx * dy;
+        }
+        let (xx, yy, xy) = (xx / n + 1.0 / 12.0, yy / n + 1.0 / 12.0, xy / n);
+        let half = 0.5 * (xx + yy);
+        let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
+        (4.0 * (half + root).sqrt(), 4.0 * (half - root).max(0.0).sqrt())
+    }
+}
+
+/// Regions where `values` is at least `low` that somewhere reach `high`, in the order of their first such
+/// pixel row by row (hysteresis; Canny 1986, doi 10.1109/TPAMI.1986.4767851). Regions of fewer than
+/// `least` pixels are dropped.
+///
+/// ```
+/// use frygauge::imaging::{Plane, components::hysteresis};
+/// let p = Plane { width: 5, height: 1, data: vec![1.0, 3.0, 1.0, 0.0, 1.0] };
+/// let regions = hysteresis(&p, 1.0, 2.0, 1);
+/// assert_eq!((regions.len(), regions[0].pixels.len()), (1, 3));
+/// ```
+pub fn hysteresis(values: &Plane<f32>, low: f32, high: f32, least: usize) -> Vec<Region> {
+    let mut seen = vec![false; values.data.len()];
+    let mut regions = Vec::new();
+    let (w, h) = (values.width, values.height);
+    for start in 0..values.data.len() {
+        if seen[start] || values.data[start] < high {
+            continue;
+        }
+        seen[start] = true;
+        let mut pixels = vec![((start % w) as u32, (start / w) as u32)];
+        let mut next = 0;
+        while next < pixels.len() {
+            let (x, y) = pixels[next];
+            next += 1;
+            let (x, y) = (x as usize, y as usize);
+            for ny in y.saturating_sub(1)..=(y + 1).min(h - 1) {
+                for nx in x.saturating_sub(1)..=(x + 1).min(w - 1) {
+                    let at = ny * w + nx;
+                    if !seen[at] && values.data[at] >= low {
+                        seen[at] = true;
+                        pixels.push((nx as u32, ny as u32));
+                    }
+                }
+            }
+        }
+        if pixels.len() >= least {
+            regions.extend(bounded(pixels));
+        }
+    }
+    regions
+}
+
+/// Regions of `true`, in the order of their first pixel row by row.
+pub fn regions(mask: &Plane<bool>, least: usize) -> Vec<Region> {
+    hysteresis(&mask.map(|m| if m { 1.0 } else { 0.0 }), 0.5, 0.5, least)
+}
+
+/// A region of the given pixels with its bounds; `None` without pixels.
+pub fn bounded(pixels: Vec<(u32, u32)>) -> Option<Region> {
+    if pixels.is_empty() {
+        return None;
+    }
+    let (mut x0, mut y0, mut x1, mut y1) = (u32::MAX, u32::MAX, 0, 0);
+    for &(x, y) in &pixels {
+        x0 = x0.min(x);
+        y0 = y0.min(y);
+        x1 = x1.max(x);
+        y1 = y1.max(y);
+    }
+    Some(Region { pixels, x0, y0, x1, y1 })
+}
+
+/// Fills holes of at most `most` pixels: background regions (4-neighbours) that do not reach the edge.
+pub fn fill_holes(mask: &mut Plane<bool>, most: usize) {
+    let (w, h) = (mask.width, mask.height);
+    let mut seen = mask.data.clone();
+    for start in 0..seen.len() {
+        if seen[start] {
+            continue;
+        }
+        seen[start] = true;
+        let mut pixels = vec![start];
+        let mut open = false;
+        let mut next = 0;
+        while next < pixels.len() {
+            let (x, y) = (pixels[next] % w, pixels[next] / w);
+            next += 1;
+            open |= x == 0 || y == 0 || x == w - 1 || y == h - 1;
+            let mut visit = |at: usize| {
+                if !seen[at] {
+                    seen[at] = true;
+                    pixels.push(at);
+                }
+            };
+            if x > 0 {
+                visit(y * w + x - 1);
+            }
+            if x + 1 < w {
+                visit(y * w + x + 1);
+            }
+            if y > 0 {
+                visit((y - 1) * w + x);
+            }
+            if y + 1 < h {
+                visit((y + 1) * w + x);
+            }
+        }
+        if !open && pixels.len() <= most {
+            for at in pixels {
+                mask.data[at] = true;
+            }
+        }
+    }
+}

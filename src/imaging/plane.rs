@@ -1,0 +1,95 @@
+//! A raster of one channel.
+
+/// A raster of one channel, row by row from the top left.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plane<T> {
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// `width * height` values.
+    pub data: Vec<T>,
+}
+
+impl<T: Copy> Plane<T> {
+    /// A raster filled with `value`.
+    pub fn filled(width: usize, height: usize, value: T) -> Self {
+        Self { width, height, data: vec![value; width * height] }
+    }
+
+    /// The value at column `x`, row `y`, which must lie inside.
+    #[inline]
+    pub fn at(&self, x: usize, y: usize) -> T {
+        self.data[y * self.width + x]
+    }
+
+    /// Sets the value at column `x`, row `y`, which must lie inside.
+    #[inline]
+    pub fn set(&mut self, x: usize, y: usize, value: T) {
+        self.data[y * self.width + x] = value;
+    }
+
+    /// The value at `x`, `y`, or `outside` beyond the edge.
+    #[inline]
+    pub fn get_or(&self, x: i64, y: i64, outside: T) -> T {
+        if x < 0 || y < 0 || x >= self.width as i64 || y >= self.height as i64 {
+            outside
+        } else {
+            self.data[y as usize * self.width + x as usize]
+        }
+    }
+
+    /// A row.
+    #[inline]
+    pub fn row(&self, y: usize) -> &[T] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    /// Every value through `f`.
+    pub fn map<U>(&self, f: impl FnMut(T) -> U) -> Plane<U> {
+        Plane { width: self.width, height: self.height, data: self.data.iter().copied().map(f).collect() }
+    }
+}
+
+impl Plane<f32> {
+    /// Bilinear value at `x`, `y`; coordinates are clamped to the raster.
+    ///
+    /// ```
+    /// use frygauge::imaging::Plane;
+    /// let p = Plane { width: 2, height: 1, data: vec![0.0, 1.0] };
+    /// assert_eq!(p.bilinear(0.25, 0.0), 0.25);
+    /// assert_eq!(p.bilinear(9.0, -3.0), 1.0);
+    /// ```
+    #[inline]
+    pub fn bilinear(&self, x: f64, y: f64) -> f32 {
+        let x = x.clamp(0.0, (self.width - 1) as f64);
+        let y = y.clamp(0.0, (self.height - 1) as f64);
+        let (x0, y0) = (x as usize, y as usize);
+        let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
+        let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+        let top = self.at(x0, y0) * (1.0 - fx) + self.at(x1, y0) * fx;
+        let bottom = self.at(x0, y1) * (1.0 - fx) + self.at(x1, y1) * fx;
+        top * (1.0 - fy) + bottom * fy
+    }
+}
+
+/// The value below which the share `q` (0-1) of `values` lies; reorders `values`. `None` when empty.
+///
+/// ```
+/// assert_eq!(frygauge::imaging::plane::quantile(&mut [3.0, 1.0, 2.0], 0.5), Some(2.0));
+/// ```
+pub fn quantile(values: &mut [f32], q: f64) -> Option<f32> {
+    if values.is_empty() {
+        return None;
+    }
+    let at = ((values.len() - 1) as f64 * q.clamp(0.0, 1.0)).round() as usize;
+    let (_, v, _) = values.select_nth_unstable_by(at, f32::total_cmp);
+    Some(*v)
+}
+
+/// Standard deviation of normal noise from the median absolute deviation about zero (factor 1.4826),
+/// which a few per cent of fish pixels do not move. `None` when empty.
+pub fn noise_about_zero(values: impl Iterator<Item = f32>) -> Option<f32> {
+    let mut magnitude: Vec<f32> = values.map(f32::abs).collect();
+    quantile(&mut magnitude, 0.5).map(|m| 1.4826 * m)
+}

@@ -1,0 +1,381 @@
+//! The ground a photograph is searched on: lighting, the region that is lit as the dish is, the bare
+//! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
+
+use super::background::{Surface, block_medians, block_statistic, neighbourhood_quantile, weighted_smooth};
+use crate::imaging::{
+    Plane,
+    blur::gaussian,
+    components,
+    plane::{noise_about_zero, quantile},
+    reduce::reduce,
+};
+use crate::photo::Pixels;
+
+/// Longest side of the reduced photograph aimed at, in pixels.
+const SEARCH_SIDE: usize = 3000;
+/// Blocks along the longer side.
+const BLOCKS: usize = 88;
+/// A block darker than this share of the bright blocks is lit otherwise: a surround, or a dish in one.
+const LIT_OTHERWISE: f32 = 0.45;
+
+/// Whether fish are darker or brighter than what is behind them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Polarity {
+    /// Bright background, darker fish.
+    DarkFish,
+    /// Dark background, brighter fish.
+    BrightFish,
+}
+
+/// A photograph made ready for the search.
+#[derive(Debug, Clone)]
+pub struct Ground {
+    /// Photograph pixels to one search pixel, each way.
+    pub factor: usize,
+    /// Which way fish depart from the background.
+    pub polarity: Polarity,
+    /// Bare background in luma; block size in search pixels.
+    pub luma: Surface,
+    /// Bare background in the blue and red differences, `None` for grey photographs.
+    pub chroma: Option<[Surface; 2]>,
+    /// Search pixels that are lit as the dish is; the rest (black surround, bench) is not searched.
+    pub lit: Plane<bool>,
+    /// Departure from bare background as a fraction of it (bright background), or of the brightest
+    /// fish tissue (dark background); positive where fish are. Smoothed by one search pixel.
+    pub ink: Plane<f32>,
+    /// Standard deviation of `ink` on bare background, by block.
+    pub noise: Surface,
+    /// Share of blue in the ink (the rest is luma); 0 for grey photographs and dark backgrounds.
+    pub blue_share: f32,
+    /// What one unit of ink is in grey levels on a dark background.
+    pub white: f32,
+    /// Share of the lit ground at the upper end of the range (254 and above).
+    pub clipped: f32,
+}
+
+impl Ground {
+    /// Bare background at photograph pixel `x`, `y` as red, green and blue.
+    pub fn background_rgb(&self, x: f64, y: f64) -> [f32; 3] {
+        let (sx, sy) = self.to_search(x, y);
+        let luma = self.luma.at(sx, sy);
+        let Some([cb, cr]) = &self.chroma else { return [luma; 3] };
+        let (cb, cr) = (cb.at(sx, sy) - 128.0, cr.at(sx, sy) - 128.0);
+        [luma + 1.402 * cr, luma - 0.344_136 * cb - 0.714_136 * cr, luma + 1.772 * cb]
+    }
+
+    /// Photograph coordinates to search coordinates.
+    pub fn to_search(&self, x: f64, y: f64) -> (f64, f64) {
+        let f = self.factor as f64;
+        ((x - 0.5 * (f - 1.0)) / f, (y - 0.5 * (f - 1.0)) / f)
+    }
+
+    /// Search coordinates to photograph coordinates.
+    pub fn to_photo(&self, x: f64, y: f64) -> [f64; 2] {
+        let f = self.factor as f64;
+        [x * f + 0.5 * (f - 1.0), y * f + 0.5 * (f - 1.0)]
+    }
+
+    /// Ink of one photograph pixel with luma `luma` and blue `blue` over bare background of `ground_luma`
+    /// and `ground_blue`.
+    #[inline]
+    pub fn ink_of(&self, luma: f32, blue: f32, ground_luma: f32, ground_blue: f32) -> f32 {
+        match self.polarity {
+            Polarity::DarkFish => {
+                let luma_ink = 1.0 - luma / ground_luma.max(1.0);
+                let blue_ink = 1.0 - blue / ground_blue.max(1.0);
+                luma_ink + self.blue_share * (blue_ink - luma_ink)
+            }
+            Polarity::BrightFish => (luma - ground_luma) / self.white,
+        }
+    }
+}
+
+/// Makes a photograph ready for the search.
+pub fn prepare(pixels: &Pixels) -> Ground {
+    let (width, height) = (pixels.width as usize, pixels.height as usize);
+    let factor = width.max(height).div_ceil(SEARCH_SIDE).max(1);
+    let luma = reduce(&pixels.luma, width, height, factor);
+    let chroma = pixels.chroma.as_ref().map(|c| {
+        // Chroma is at half resolution already.
+        let step = (factor / 2).max(1);
+        let (w, h) = (c.width as usize, c.height as usize);
+        [reduce(&c.cb, w, h, step), reduce(&c.cr, w, h, step)]
+    });
+    let block = (luma.width.max(luma.height) / BLOCKS).max(4);
+    let medians = block_medians(&luma, block);
+    let (polarity, lit_blocks) = decide(&luma, &medians, block);
+
+    let surface = |medians: &Plane<f32>| -> Surface {
+        let fallback = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
+        let prior = neighbourhood_quantile(medians, &lit_blocks, 6, 0.5, fallback);
+        Surface { blocks: refine(medians, &prior, &lit_blocks), block }
+    };
+    let luma_ground = surface(&medians);
+    // A chroma block covers the same part of the photograph, in chroma pixels.
+    let chroma_ground = chroma.as_ref().map(|planes| {
+        planes.each_ref().map(|p| {
+            let own = chroma_block(block, &luma, p);
+            let mut s = surface(&fit_grid(&block_medians(p, own), &medians));
+            s.block = block;
+            s
+        })
+    });
+
+    let mut ground = Ground {
+        factor,
+        polarity,
+        luma: luma_ground,
+        chroma: chroma_ground,
+        lit: Plane::filled(luma.width, luma.height, true),
+        ink: Plane::filled(luma.width, luma.height, 0.0),
+        noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
+        blue_share: 0.0,
+        white: 255.0,
+        clipped: 0.0,
+    };
+    ground.lit = lit_pixels(&luma, &ground.luma, &lit_blocks, polarity);
+    match polarity {
+        Polarity::DarkFish => bright_ground_ink(&mut ground, &luma, chroma.as_ref()),
+        Polarity::BrightFish => dark_ground_ink(&mut ground, &luma),
+    }
+    let (mut lit, mut white) = (0u32, 0u32);
+    for (v, inside) in luma.data.iter().zip(&ground.lit.data) {
+        lit += u32::from(*inside);
+        white += u32::from(*inside && *v >= 254.0);
+    }
+    ground.clipped = white as f32 / lit.max(1) as f32;
+    ground.ink = gaussian(&ground.ink, 1.0);
+    ground.noise = noise_surface(&ground);
+    ground
+}
+
+/// Chroma pixels to a block, for a chroma plane that may be coarser than the search.
+fn chroma_block(block: usize, luma: &Plane<f32>, chroma: &Plane<f32>) -> usize {
+    ((block * chroma.width) as f64 / luma.width as f64).round().max(1.0) as usize
+}
+
+/// Crops or extends a grid by its last column and row to the size of `like`.
+fn fit_grid(grid: &Plane<f32>, like: &Plane<f32>) -> Plane<f32> {
+    let mut out = like.clone();
+    for y in 0..like.height {
+        for x in 0..like.width {
+            out.set(x, y, grid.at(x.min(grid.width - 1), y.min(grid.height - 1)));
+        }
+    }
+    out
+}
+
+/// Blocks close to the prior carry weight; the rest (fish, walls, marks) do not.
+fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<f32> {
+    let mut departures: Vec<f32> =
+        (0..medians.data.len()).filter(|i| lit.data[*i]).map(|i| (medians.data[i] - prior.data[i]).abs()).collect();
+    let spread = 1.4826 * quantile(&mut departures, 0.5).unwrap_or(0.0);
+    let limit = (3.0 * spread).max(0.75);
+    let mut weight = medians.clone();
+    for (i, w) in weight.data.iter_mut().enumerate() {
+        *w = if lit.data[i] && (medians.data[i] - prior.data[i]).abs() <= limit { 1.0 } else { 0.0 };
+    }
+    weighted_smooth(medians, &weight, prior, 1.2)
+}
+
+/// Which way fish depart, and the blocks lit as the dish is.
+fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, Plane<bool>) {
+    let all = medians.map(|_| true);
+    let bright = quantile(&mut medians.data.clone(), 0.95).unwrap_or(0.0);
+    let mut dark_blocks = medians.map(|m| m < LIT_OTHERWISE * bright);
+    // Small dark islands are objects on a bright ground.
+    let least = medians.data.len() / 50;
+    let large = components::regions(&dark_blocks, least.max(4));
+    dark_blocks = medians.map(|_| false);
+    for region in &large {
+        for &(x, y) in &region.pixels {
+            dark_blocks.set(x as usize, y as usize, true);
+        }
+    }
+    let dark_share = dark_blocks.data.iter().filter(|d| **d).count() as f64 / medians.data.len() as f64;
+    if dark_share > 0.02 && bright > 60.0 {
+        // Two grounds. The surround is the one that borders the frame.
+        let (w, h) = (medians.width, medians.height);
+        let border: Vec<(usize, usize)> = (0..w)
+            .flat_map(|x| [(x, 0), (x, h - 1)])
+            .chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]))
+            .collect();
+        let dark_border =
+            border.iter().filter(|(x, y)| dark_blocks.at(*x, *y)).count() as f64 / border.len() as f64;
+        if dark_border < 0.35 && dark_share > 0.15 {
+            return (Polarity::BrightFish, dark_blocks);
+        }
+        return (Polarity::DarkFish, dark_blocks.map(|d| !d));
+    }
+    let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
+    (polarity_by_departures(luma, medians, block, level), all)
+}
+
+/// One ground: fish depart to the side where the strong departures are, unless the level leaves no room.
+fn polarity_by_departures(luma: &Plane<f32>, medians: &Plane<f32>, block: usize, level: f32) -> Polarity {
+    if level > 120.0 {
+        return Polarity::DarkFish;
+    }
+    let surface = Surface {
+        blocks: neighbourhood_quantile(medians, &medians.map(|_| true), 6, 0.5, level),
+        block,
+    };
+    let mut line = vec![0.0; luma.width];
+    let mut departures = Vec::with_capacity(luma.data.len() / 4);
+    for y in (0..luma.height).step_by(2) {
+        surface.row(y, &mut line);
+        departures.extend(luma.row(y).iter().zip(&line).step_by(2).map(|(v, g)| v - g));
+    }
+    let noise = noise_about_zero(departures.iter().copied()).unwrap_or(1.0).max(0.5);
+    let sum = |sign: f32| -> f64 {
+        departures.iter().map(|d| d * sign).filter(|d| *d > 8.0 * noise).map(f64::from).sum()
+    };
+    if sum(1.0) > sum(-1.0) { Polarity::BrightFish } else { Polarity::DarkFish }
+}
+
+/// Pixels lit as the dish is: lit blocks, less what is joined to the surround.
+fn lit_pixels(luma: &Plane<f32>, ground: &Surface, blocks: &Plane<bool>, polarity: Polarity) -> Plane<bool> {
+    let (w, h) = (luma.width, luma.height);
+    if blocks.data.iter().all(|lit| *lit) {
+        return Plane::filled(w, h, true);
+    }
+    // Seeds are unlit blocks; the surround grows from them through pixels that look like it.
+    let b = ground.block;
+    let mut lit = Plane::filled(w, h, true);
+    let mut front: Vec<(usize, usize)> = Vec::new();
+    let mut line = vec![0.0; w];
+    let mut like_surround = Plane::filled(w, h, false);
+    for y in 0..h {
+        ground.row(y, &mut line);
+        for x in 0..w {
+            let ratio = luma.at(x, y) / line[x].max(1.0);
+            let like = match polarity {
+                Polarity::DarkFish => ratio < 0.7,
+                Polarity::BrightFish => ratio > 1.6,
+            };
+            let unlit = !blocks.at(x / b, y / b);
+            like_surround.set(x, y, like || unlit);
+            if unlit && like {
+                lit.set(x, y, false);
+                front.push((x, y));
+            }
+        }
+    }
+    // Growth is limited to one block and a half, so that a fish at the edge is not swallowed whole.
+    let reach = b + b / 2;
+    for _ in 0..reach {
+        let mut next = Vec::new();
+        for &(x, y) in &front {
+            for (nx, ny) in [
+                (x.wrapping_sub(1), y),
+                (x + 1, y),
+                (x, y.wrapping_sub(1)),
+                (x, y + 1),
+            ] {
+                if nx < w && ny < h && lit.at(nx, ny) && like_surround.at(nx, ny) {
+                    lit.set(nx, ny, false);
+                    next.push((nx, ny));
+                }
+            }
+        }
+        front = next;
+        if front.is_empty() {
+            break;
+        }
+    }
+    lit
+}
+
+fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Plane<f32>; 2]>) {
+    let (w, h) = (luma.width, luma.height);
+    let mut luma_line = vec![0.0; w];
+    let mut luma_ink = Plane::filled(w, h, 0.0f32);
+    let mut blue_ink = chroma.map(|_| Plane::filled(w, h, 0.0f32));
+    let mut cb_line = vec![0.0; w];
+    for y in 0..h {
+        ground.luma.row(y, &mut luma_line);
+        if let (Some([cb, _]), Some([cb_ground, _]), Some(out)) = (chroma, &ground.chroma, &mut blue_ink) {
+            cb_ground.row(y, &mut cb_line);
+            let (sx, sy) = (luma.width.div_ceil(cb.width), luma.height.div_ceil(cb.height));
+            let row = cb.row((y / sy).min(cb.height - 1));
+            for x in 0..w {
+                let blue = luma.at(x, y) + 1.772 * (row[(x / sx).min(cb.width - 1)] - 128.0);
+                let bare = luma_line[x] + 1.772 * (cb_line[x] - 128.0);
+                out.set(x, y, 1.0 - blue / bare.max(1.0));
+            }
+        }
+        for x in 0..w {
+            luma_ink.set(x, y, 1.0 - luma.at(x, y) / luma_line[x].max(1.0));
+        }
+    }
+    if let Some(blue) = blue_ink {
+        ground.blue_share = blue_share(&luma_ink, &blue, &ground.lit);
+        for (l, b) in luma_ink.data.iter_mut().zip(&blue.data) {
+            *l += ground.blue_share * (b - *l);
+        }
+    }
+    for (ink, lit) in luma_ink.data.iter_mut().zip(&ground.lit.data) {
+        if !lit {
+            *ink = 0.0;
+        }
+    }
+    ground.ink = luma_ink;
+}
+
+/// The share of blue that serves best: bodies absorb about twice as much blue as luma, so channels are
+/// weighted as for a signal of 1 in luma and 2 in blue over their own noise (the matched combination of two
+/// measurements with independent noise).
+fn blue_share(luma: &Plane<f32>, blue: &Plane<f32>, lit: &Plane<bool>) -> f32 {
+    let inside = |p: &Plane<f32>| {
+        noise_about_zero(
+            p.data.iter().zip(&lit.data).step_by(7).filter(|(_, lit)| **lit).map(|(v, _)| *v),
+        )
+        .unwrap_or(0.01)
+        .max(0.002)
+    };
+    let (nl, nb) = (inside(luma), inside(blue));
+    let (wl, wb) = (1.0 / (nl * nl), 2.0 / (nb * nb));
+    wb / (wl + wb)
+}
+
+fn dark_ground_ink(ground: &mut Ground, luma: &Plane<f32>) {
+    let (w, h) = (luma.width, luma.height);
+    let mut line = vec![0.0; w];
+    let mut ink = Plane::filled(w, h, 0.0f32);
+    for y in 0..h {
+        ground.luma.row(y, &mut line);
+        for x in 0..w {
+            if ground.lit.at(x, y) {
+                ink.set(x, y, luma.at(x, y) - line[x]);
+            }
+        }
+    }
+    let mut above: Vec<f32> = ink.data.iter().step_by(3).copied().filter(|v| *v > 0.0).collect();
+    let noise = quantile(&mut above.clone(), 0.5).unwrap_or(1.0);
+    above.retain(|v| *v > 8.0 * noise);
+    ground.white = quantile(&mut above, 0.75).unwrap_or(100.0).max(10.0);
+    for v in &mut ink.data {
+        *v /= ground.white;
+    }
+    ground.ink = ink;
+}
+
+/// Standard deviation of the ink on bare background, by block: medians over neighbours, so that fish do not
+/// count as noise.
+fn noise_surface(ground: &Ground) -> Surface {
+    let block = ground.luma.block;
+    let own = block_statistic(&ground.ink, block, |values| {
+        let middle = quantile(values, 0.5).unwrap_or(0.0);
+        values.iter_mut().for_each(|v| *v = (*v - middle).abs());
+        1.4826 * quantile(values, 0.4).unwrap_or(0.0) * 1.286
+    });
+    let lit = Plane {
+        width: own.width,
+        height: own.height,
+        data: own.data.iter().map(|v| *v > 0.0).collect(),
+    };
+    let fallback = quantile(&mut own.data.iter().copied().filter(|v| *v > 0.0).collect::<Vec<_>>(), 0.5)
+        .unwrap_or(0.01);
+    let blocks = neighbourhood_quantile(&own, &lit, 5, 0.4, fallback);
+    Surface { blocks: blocks.map(|v| v.max(0.001)), block }
+}
