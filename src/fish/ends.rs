@@ -44,9 +44,8 @@ fn signal(ribbon: &Ribbon) -> Signal {
         }
         (n > BAND).then(|| sum / n as f32)
     };
-    let band = |c: usize, row: usize| {
-        (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp)
-    };
+    let band =
+        |c: usize, row: usize| (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp);
     // Beside the body, far enough out to be clear of it. Clear means: the fainter of the two sides.
     let beside: Vec<f32> = (0..width)
         .filter_map(|c| {

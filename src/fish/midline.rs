@@ -19,7 +19,9 @@ pub fn first_way(crop: &Crop, body: &Plane<bool>) -> Option<Vec<[f64; 2]>> {
             middle.data[i] = f32::INFINITY;
         }
     }
-    let deepest = (0..depth.data.len()).filter(|i| open(*i)).max_by(|a, b| depth.data[*a].total_cmp(&depth.data[*b]))?;
+    let deepest = (0..depth.data.len())
+        .filter(|i| open(*i))
+        .max_by(|a, b| depth.data[*a].total_cmp(&depth.data[*b]))?;
     if depth.data[deepest] <= 0.0 {
         return None;
     }

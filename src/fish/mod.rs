@@ -1,7 +1,16 @@
 //! A region and a scale to a measured fish: midline, length, depth, head and back, view, the
 //! straightened strip and the flags that say what the fish can be used for.
 
+mod crop;
+mod ends;
+mod judge;
+mod measure;
+mod midline;
+mod profile;
+mod ribbon;
 pub mod strip;
+
+pub use measure::{Outcome, measure};
 
 use crate::records::View;
 use crate::units::Px;

@@ -37,8 +37,9 @@ pub fn euclidean(mask: &Plane<bool>) -> Plane<f32> {
         parabolas(&line[..pw], &mut out[..pw], &mut room);
         squared[y * pw..(y + 1) * pw].copy_from_slice(&out[..pw]);
     }
-    let data =
-        (0..h).flat_map(|y| squared[(y + 1) * pw + 1..(y + 1) * pw + 1 + w].iter().map(|d| d.sqrt())).collect();
+    let data = (0..h)
+        .flat_map(|y| squared[(y + 1) * pw + 1..(y + 1) * pw + 1 + w].iter().map(|d| d.sqrt()))
+        .collect();
     Plane { width: w, height: h, data }
 }
 

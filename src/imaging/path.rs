@@ -158,5 +158,7 @@ pub fn smooth(points: &[[f64; 2]], sigma: f64) -> Vec<[f64; 2]> {
 /// Total absolute turn of a polyline, in radians.
 pub fn total_turn(points: &[[f64; 2]]) -> f64 {
     let t = tangents(points);
-    t.windows(2).map(|w| (w[0][0] * w[1][1] - w[0][1] * w[1][0]).atan2(w[0][0] * w[1][0] + w[0][1] * w[1][1]).abs()).sum()
+    t.windows(2)
+        .map(|w| (w[0][0] * w[1][1] - w[0][1] * w[1][0]).atan2(w[0][0] * w[1][0] + w[0][1] * w[1][1]).abs())
+        .sum()
 }

@@ -189,3 +189,25 @@ impl Pixels {
             .map(|v| v.clamp(0.0, 255.0))
     }
 }
+
+impl Pixels {
+    /// A photograph from red, green and blue; chroma is averaged over squares of four pixels.
+    pub fn from_rgb(image: &image::RgbImage) -> Self {
+        let (width, height) = image.dimensions();
+        let (w, h) = (width.div_ceil(2) as usize, height.div_ceil(2) as usize);
+        let mut luma = Vec::with_capacity((width * height) as usize);
+        let mut sums = vec![[0.0f32; 3]; w * h];
+        for (x, y, p) in image.enumerate_pixels() {
+            let [r, g, b] = p.0.map(f32::from);
+            let l = 0.299 * r + 0.587 * g + 0.114 * b;
+            luma.push(l.round() as u8);
+            let s = &mut sums[(y / 2) as usize * w + (x / 2) as usize];
+            s[0] += 128.0 + (b - l) / 1.772;
+            s[1] += 128.0 + (r - l) / 1.402;
+            s[2] += 1.0;
+        }
+        let plane = |i: usize| sums.iter().map(|s| (s[i] / s[2]).round() as u8).collect();
+        let chroma = Chroma { width: w as u32, height: h as u32, cb: plane(0), cr: plane(1) };
+        Self { width, height, luma, chroma: Some(chroma) }
+    }
+}

@@ -53,7 +53,11 @@ pub fn block_medians(plane: &Plane<f32>, block: usize) -> Plane<f32> {
 }
 
 /// `statistic` of every block's pixels, taken from every second pixel of every second row.
-pub fn block_statistic(plane: &Plane<f32>, block: usize, statistic: impl Fn(&mut [f32]) -> f32) -> Plane<f32> {
+pub fn block_statistic(
+    plane: &Plane<f32>,
+    block: usize,
+    statistic: impl Fn(&mut [f32]) -> f32,
+) -> Plane<f32> {
     let (w, h) = (plane.width.div_ceil(block), plane.height.div_ceil(block));
     let mut values = Vec::with_capacity(block * block);
     let mut out = Plane::filled(w, h, 0.0);
@@ -104,7 +108,12 @@ pub fn neighbourhood_quantile(
 
 /// Mean over blocks where `weight` is above zero, weighted by it and by a Gaussian of `sigma` blocks; where
 /// nothing near carries weight the value of `prior` stands in with a small weight.
-pub fn weighted_smooth(blocks: &Plane<f32>, weight: &Plane<f32>, prior: &Plane<f32>, sigma: f64) -> Plane<f32> {
+pub fn weighted_smooth(
+    blocks: &Plane<f32>,
+    weight: &Plane<f32>,
+    prior: &Plane<f32>,
+    sigma: f64,
+) -> Plane<f32> {
     let (w, h) = (blocks.width, blocks.height);
     let radius = (2.5 * sigma).ceil() as i64;
     let mut out = prior.clone();
@@ -118,8 +127,9 @@ pub fn weighted_smooth(blocks: &Plane<f32>, weight: &Plane<f32>, prior: &Plane<f
                     if inside > 0.0 {
                         let g = (-0.5 * ((dx * dx + dy * dy) as f64) / (sigma * sigma)).exp() as f32 * inside;
                         // The departure from the prior is averaged, so that a slope does not bias edges.
-                        sum += g * (blocks.at(nx as usize, ny as usize) - prior.at(nx as usize, ny as usize)
-                            + prior.at(x, y));
+                        sum += g
+                            * (blocks.at(nx as usize, ny as usize) - prior.at(nx as usize, ny as usize)
+                                + prior.at(x, y));
                         total += g;
                     }
                 }
@@ -136,7 +146,8 @@ mod tests {
 
     #[test]
     fn a_row_equals_the_points() {
-        let s = Surface { blocks: Plane { width: 3, height: 2, data: vec![1., 5., 2., 8., 3., 9.] }, block: 4 };
+        let s =
+            Surface { blocks: Plane { width: 3, height: 2, data: vec![1., 5., 2., 8., 3., 9.] }, block: 4 };
         let mut row = [0.0; 12];
         for y in 0..8 {
             s.row(y, &mut row);

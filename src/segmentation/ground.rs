@@ -167,8 +167,10 @@ fn fit_grid(grid: &Plane<f32>, like: &Plane<f32>) -> Plane<f32> {
 
 /// Blocks close to the prior carry weight; the rest (fish, walls, marks) do not.
 fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<f32> {
-    let mut departures: Vec<f32> =
-        (0..medians.data.len()).filter(|i| lit.data[*i]).map(|i| (medians.data[i] - prior.data[i]).abs()).collect();
+    let mut departures: Vec<f32> = (0..medians.data.len())
+        .filter(|i| lit.data[*i])
+        .map(|i| (medians.data[i] - prior.data[i]).abs())
+        .collect();
     let spread = 1.4826 * quantile(&mut departures, 0.5).unwrap_or(0.0);
     let limit = (3.0 * spread).max(0.75);
     let mut weight = medians.clone();
@@ -216,10 +218,8 @@ fn polarity_by_departures(luma: &Plane<f32>, medians: &Plane<f32>, block: usize,
     if level > 120.0 {
         return Polarity::DarkFish;
     }
-    let surface = Surface {
-        blocks: neighbourhood_quantile(medians, &medians.map(|_| true), 6, 0.5, level),
-        block,
-    };
+    let surface =
+        Surface { blocks: neighbourhood_quantile(medians, &medians.map(|_| true), 6, 0.5, level), block };
     let mut line = vec![0.0; luma.width];
     let mut departures = Vec::with_capacity(luma.data.len() / 4);
     for y in (0..luma.height).step_by(2) {
@@ -266,12 +266,7 @@ fn lit_pixels(luma: &Plane<f32>, ground: &Surface, blocks: &Plane<bool>, polarit
     for _ in 0..reach {
         let mut next = Vec::new();
         for &(x, y) in &front {
-            for (nx, ny) in [
-                (x.wrapping_sub(1), y),
-                (x + 1, y),
-                (x, y.wrapping_sub(1)),
-                (x, y + 1),
-            ] {
+            for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
                 if nx < w && ny < h && lit.at(nx, ny) && like_surround.at(nx, ny) {
                     lit.set(nx, ny, false);
                     next.push((nx, ny));
@@ -327,11 +322,9 @@ fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Pl
 /// measurements with independent noise).
 fn blue_share(luma: &Plane<f32>, blue: &Plane<f32>, lit: &Plane<bool>) -> f32 {
     let inside = |p: &Plane<f32>| {
-        noise_about_zero(
-            p.data.iter().zip(&lit.data).step_by(7).filter(|(_, lit)| **lit).map(|(v, _)| *v),
-        )
-        .unwrap_or(0.01)
-        .max(0.002)
+        noise_about_zero(p.data.iter().zip(&lit.data).step_by(7).filter(|(_, lit)| **lit).map(|(v, _)| *v))
+            .unwrap_or(0.01)
+            .max(0.002)
     };
     let (nl, nb) = (inside(luma), inside(blue));
     let (wl, wb) = (1.0 / (nl * nl), 2.0 / (nb * nb));
@@ -369,13 +362,10 @@ fn noise_surface(ground: &Ground) -> Surface {
         values.iter_mut().for_each(|v| *v = (*v - middle).abs());
         1.4826 * quantile(values, 0.4).unwrap_or(0.0) * 1.286
     });
-    let lit = Plane {
-        width: own.width,
-        height: own.height,
-        data: own.data.iter().map(|v| *v > 0.0).collect(),
-    };
-    let fallback = quantile(&mut own.data.iter().copied().filter(|v| *v > 0.0).collect::<Vec<_>>(), 0.5)
-        .unwrap_or(0.01);
+    let lit =
+        Plane { width: own.width, height: own.height, data: own.data.iter().map(|v| *v > 0.0).collect() };
+    let fallback =
+        quantile(&mut own.data.iter().copied().filter(|v| *v > 0.0).collect::<Vec<_>>(), 0.5).unwrap_or(0.01);
     let blocks = neighbourhood_quantile(&own, &lit, 5, 0.4, fallback);
     Surface { blocks: blocks.map(|v| v.max(0.001)), block }
 }

@@ -8,7 +8,7 @@ mod background;
 mod candidates;
 mod ground;
 
-pub use candidates::{Candidate, find};
+pub use candidates::{Candidate, Labels, find};
 pub use ground::{Ground, Polarity, prepare};
 
 use serde::Serialize;

@@ -1,0 +1,105 @@
+//! Fish or not: what a measured candidate shows, and the name of what it is when it is no fish.
+
+use super::crop::Crop;
+use super::profile::{Eye, Profile};
+use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
+
+/// What a candidate shows, all in units that do not depend on the scale.
+#[derive(Debug, Clone, Copy)]
+pub struct Evidence {
+    /// Length in crop pixels.
+    pub length: f64,
+    /// Greatest width in crop pixels.
+    pub width: f64,
+    /// Length over greatest width.
+    pub aspect: f64,
+    /// Mean width of the front third over that of the last third; the wider end counts as front.
+    pub taper: f64,
+    /// Contrast of the stronger eye, in trunk inks above the trunk.
+    pub eye: f64,
+    /// Diameter of that eye over the greatest width.
+    pub eye_size: f64,
+    /// Distance of that eye from the nearer end over the length.
+    pub eye_place: f64,
+    /// Share of the columns whose middle is ink.
+    pub coverage: f64,
+    /// Share of the body's pixels that the midline and its widths account for.
+    pub explained: f64,
+    /// Trunk ink in standard deviations of the noise.
+    pub strength: f64,
+    /// Ink of the middle rows over ink near the edges: below 1 for rings and shells.
+    pub solid: f64,
+    /// Probability of the head at the line's start.
+    pub p_head: f64,
+    /// Area of the body over the area of the circle round its length.
+    pub roundness: f64,
+}
+
+impl Evidence {
+    /// Reads the evidence off a straightened candidate.
+    pub fn gather(crop: &Crop, ribbon: &Ribbon, profile: &Profile, eyes: [Eye; 2], p_head: f64) -> Self {
+        let length = ribbon.length;
+        let width = f64::from(profile.greatest_width(0.03, 0.8)) * ribbon.step;
+        let (front, back) = (
+            f64::from(profile.mean_width(0.05, 0.35)).max(0.3),
+            f64::from(profile.mean_width(0.65, 0.95)).max(0.3),
+        );
+        let stronger = if eyes[0].contrast >= eyes[1].contrast { eyes[0] } else { eyes[1] };
+        let place = f64::from(stronger.column) / COLUMNS as f64;
+        let inked = (0..=COLUMNS)
+            .filter(|c| {
+                ribbon.mean(c + BEYOND, 1).is_some_and(|v| v >= (0.5 * crop.threshold).max(1.5 * crop.noise))
+            })
+            .count();
+        let area = crop.body.data.iter().filter(|b| **b).count() as f64;
+        let swept: f64 =
+            (0..COLUMNS).map(|c| f64::from(profile.width(c))).sum::<f64>() * ribbon.step * ribbon.step;
+        let (mut middle, mut edge) = (0.0, 0.0);
+        for c in COLUMNS / 10..COLUMNS * 8 / 10 {
+            let (l, r) = (profile.left[c], profile.right[c]);
+            let at = |row: f32| {
+                ribbon.ink.at(c + BEYOND, (SIDE as f32 - row).clamp(0.0, 2.0 * SIDE as f32) as usize)
+            };
+            middle += at(0.5 * (l - r)).max(0.0);
+            edge += 0.5 * (at(0.75 * l - 0.25 * r).max(0.0) + at(-0.75 * r + 0.25 * l).max(0.0));
+        }
+        Self {
+            length,
+            width,
+            aspect: length / width.max(0.5),
+            taper: (front / back).max(back / front),
+            eye: f64::from(stronger.contrast),
+            eye_size: f64::from(stronger.diameter) * ribbon.step / width.max(0.5),
+            eye_place: place.min(1.0 - place),
+            coverage: inked as f64 / (COLUMNS + 1) as f64,
+            explained: (swept / area.max(1.0)).min(2.0),
+            strength: f64::from(crop.trunk / crop.noise),
+            solid: f64::from(middle / edge.max(1e-6)),
+            p_head,
+            roundness: area / (std::f64::consts::FRAC_PI_4 * length * length),
+        }
+    }
+
+    /// `None` for a fish, else the name of what it looks like instead.
+    pub fn refuse(&self) -> Option<&'static str> {
+        if self.length < 20.0 || self.width < 2.0 {
+            return Some("too small");
+        }
+        if self.roundness > 0.4 || self.aspect < 2.6 {
+            return Some(if self.solid < 0.8 { "bubble or shell" } else { "round thing" });
+        }
+        if self.coverage < 0.7 {
+            return Some("broken line");
+        }
+        if self.aspect > 32.0 {
+            return Some("fibre or line");
+        }
+        if self.eye < 0.25 && self.taper < 1.25 {
+            return Some(if self.aspect > 14.0 { "fibre or line" } else { "no head seen" });
+        }
+        if self.aspect < 4.0 {
+            return Some("not fish-shaped");
+        }
+        None
+    }
+}

@@ -1,0 +1,152 @@
+//! One candidate to one fish, or to the reason why it is none.
+
+use super::crop::Crop;
+use super::ends::ends;
+use super::judge::Evidence;
+use super::midline::{between, centre, first_way, half_widths};
+use super::profile::{Profile, eye, head_at_start};
+use super::ribbon::{COLUMNS, Ribbon, SIDE};
+use super::strip::straighten;
+use super::{Fish, Flag};
+use crate::imaging::path;
+use crate::photo::Pixels;
+use crate::records::View;
+use crate::segmentation::{Candidate, Ground, Labels, Polarity, Refused};
+use crate::units::Px;
+
+/// What became of a candidate.
+#[derive(Debug)]
+pub enum Outcome {
+    /// A fish.
+    Fish(Box<Fish>, Evidence),
+    /// Something else.
+    Refused(Refused, Option<Evidence>),
+}
+
+/// Midline points of a measured fish.
+const MIDLINE_POINTS: usize = 65;
+/// Outline stations along each side.
+const OUTLINE_STATIONS: usize = 48;
+/// Total turn beyond which a midline is not trusted, in radians (200 degrees).
+const COILED: f64 = 3.5;
+
+/// Measures one candidate.
+pub fn measure(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Vec<Outcome> {
+    let Some(crop) = Crop::cut(pixels, ground, labels, candidate) else {
+        return vec![Outcome::Refused(
+            Refused { outline: outline_of(ground, candidate), reason: "too small" },
+            None,
+        )];
+    };
+    let refused = |reason, evidence| {
+        vec![Outcome::Refused(Refused { outline: outline_of(ground, candidate), reason }, evidence)]
+    };
+    let Some(way) = first_way(&crop, &crop.body) else { return refused("too small", None) };
+    let half = half_widths(&crop.body, &way);
+    let line = centre(&crop, &way, &half);
+    let ribbon = Ribbon::new(&crop, &line);
+    let (first, last) = ends(&crop, &ribbon);
+    if last.arc - first.arc < 8.0 {
+        return refused("too small", None);
+    }
+    let line = between(&line, first.arc, last.arc);
+    let half = half_widths(&crop.body, &line);
+    let ribbon = Ribbon::new(&crop, &line);
+    let profile = Profile::read(&crop, &ribbon, &half);
+    let eyes = [eye(&ribbon, &profile, false), eye(&ribbon, &profile, true)];
+    let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
+    let evidence = Evidence::gather(&crop, &ribbon, &profile, eyes, p_start);
+    if let Some(reason) = evidence.refuse() {
+        return refused(reason, Some(evidence));
+    }
+
+    let head_first = p_start >= 0.5;
+    let (line, profile, tail_end, snout_end) = if head_first {
+        (line, profile, last, first)
+    } else {
+        (line.into_iter().rev().collect::<Vec<_>>(), profile.reversed(), first, last)
+    };
+    let head_eye = if head_first { eyes[0] } else { eyes[1] };
+    let bin = crop.bin as f64;
+    let midline: Vec<[f64; 2]> =
+        path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
+    let outline = outline(&crop, &line, &profile, ribbon.step);
+    let turn = path::total_turn(&path::smooth(&path::resample(&line, 33), 2.0));
+
+    let mut flags = Vec::new();
+    let mut mark = |flag, holds: bool| {
+        if holds {
+            flags.push(flag);
+        }
+    };
+    mark(Flag::CutByFrame, crop.at_frame);
+    mark(Flag::AtWall, crop.at_unlit);
+    mark(Flag::Overlap, evidence.explained < 0.72);
+    mark(Flag::Coiled, turn > COILED);
+    mark(Flag::TailFaint, tail_end.strength < 3.0);
+    mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);
+    flags.sort_unstable();
+    flags.dedup();
+    let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall];
+    let spoils_call = [Flag::Overlap, Flag::Coiled];
+    let use_length = !flags.iter().any(|f| spoils_length.contains(f));
+    let use_call = !flags.iter().any(|f| spoils_call.contains(f));
+
+    let back_left = back_is_left(&profile, head_eye.row * if head_first { 1.0 } else { -1.0 });
+    let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));
+    let background = |x: f64, y: f64| match ground.polarity {
+        Polarity::DarkFish => ground.background_rgb(x, y),
+        // A dark ground gives no reference: the brightness of the trunk stands in.
+        Polarity::BrightFish => ground.background_rgb(x, y).map(|v| v + 2.0 * reference as f32),
+    };
+    let strip = straighten(pixels, &midline, back_left, background);
+    let length = path::length(&midline);
+    let fish = Fish {
+        midline,
+        outline,
+        total_length: Px(length),
+        length_se: Px(bin * (tail_end.se.powi(2) + snout_end.se.powi(2) + 0.25).sqrt()),
+        depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
+        head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
+        view: View::Unclear,
+        p_head: p_start.max(1.0 - p_start),
+        blur: Px(0.0),
+        flags,
+        use_length,
+        use_call,
+        vessel: None,
+        strip,
+    };
+    vec![Outcome::Fish(Box::new(fish), evidence)]
+}
+
+/// Whether the back is to the left of the walk: gut and yolk make the belly side bulge and darken.
+fn back_is_left(profile: &super::profile::Profile, eye_row: f32) -> bool {
+    let mut bulge = 0.0;
+    for c in COLUMNS / 8..COLUMNS / 2 {
+        bulge += profile.right[c] - profile.left[c];
+    }
+    bulge / (COLUMNS as f32) + 0.5 * eye_row > 0.0
+}
+
+/// Outline of the body in photograph pixels: left side from snout to tail, right side back.
+fn outline(crop: &Crop, line: &[[f64; 2]], profile: &super::profile::Profile, step: f64) -> Vec<[f64; 2]> {
+    let points = path::resample(line, OUTLINE_STATIONS + 1);
+    let tangents = path::tangents(&points);
+    let side = |i: usize, sign: f64, widths: &[f32]| {
+        let c = i * COLUMNS / OUTLINE_STATIONS;
+        let n = sign * f64::from(widths[c]).min(SIDE as f64) * step;
+        crop.to_photo([points[i][0] + n * tangents[i][1], points[i][1] - n * tangents[i][0]])
+    };
+    (0..=OUTLINE_STATIONS)
+        .map(|i| side(i, 1.0, &profile.left))
+        .chain((0..=OUTLINE_STATIONS).rev().map(|i| side(i, -1.0, &profile.right)))
+        .collect()
+}
+
+/// Rough outline of a candidate: the ellipse with its second moments would hide shape, its box does not.
+fn outline_of(ground: &Ground, candidate: &Candidate) -> Vec<[f64; 2]> {
+    let r = &candidate.region;
+    let (x0, y0, x1, y1) = (f64::from(r.x0), f64::from(r.y0), f64::from(r.x1), f64::from(r.y1));
+    [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map(|[x, y]| ground.to_photo(x, y)).to_vec()
+}
