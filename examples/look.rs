@@ -19,22 +19,39 @@ fn main() {
 
 fn look(image: &RgbImage, out: &str) {
     let pixels = Pixels::from_rgb(image);
-    let t = std::time::Instant::now();
+    let mut clock = std::time::Instant::now();
+    let mut lap = || std::mem::replace(&mut clock, std::time::Instant::now()).elapsed();
     let ground = prepare(&pixels);
-    let t1 = t.elapsed();
-    let (candidates, labels) = find(&ground);
-    let t2 = t.elapsed();
+    let prepared = lap();
+    let seen = find(&ground);
+    let found = lap();
     println!(
         "{out}: factor {} {:?} blue {:.2} clipped {:.3} candidates {}",
         ground.factor,
         ground.polarity,
         ground.blue_share,
         ground.clipped,
-        candidates.len()
+        seen.candidates.len()
     );
     let mut canvas = image.clone();
-    for c in &candidates {
-        for o in measure(&pixels, &ground, &labels, c) {
+    for v in &seen.vessels {
+        println!("  vessel {v:.1?}");
+        let points: Vec<[f64; 2]> = (0..=180)
+            .map(|i| {
+                let t = f64::from(i) * std::f64::consts::TAU / 180.0;
+                let (s, c) = v.angle.sin_cos();
+                let (p, q) = (v.a * t.cos(), v.b * t.sin());
+                [v.x + p * c - q * s, v.y + p * s + q * c]
+            })
+            .collect();
+        line(&mut canvas, &points, Rgb([255, 160, 0]));
+    }
+    for r in &seen.refused {
+        println!("  refused {} at {:.0?}", r.reason, r.outline[0]);
+        line(&mut canvas, &r.outline, Rgb([0, 200, 255]));
+    }
+    for c in &seen.candidates {
+        for o in measure(&pixels, &ground, &seen, c) {
             match o {
                 Outcome::Fish(f, e) => {
                     println!(
@@ -52,7 +69,7 @@ fn look(image: &RgbImage, out: &str) {
             }
         }
     }
-    println!("  prepare {t1:?} find {:?} measure {:?}", t2 - t1, t.elapsed() - t2);
+    println!("  prepare {prepared:?} find {found:?} measure {:?}", lap());
     canvas.save(out).unwrap();
 }
 

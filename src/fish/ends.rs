@@ -87,9 +87,23 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     };
     // Blur carries ink past a step: so many columns are passed over before the next plateau is judged.
     let penumbra = (2.2 / ribbon.step).ceil() as usize;
-    let start = BEYOND + COLUMNS - COLUMNS / 8;
+    let gap = (COLUMNS / 40).max(penumbra);
+    // The way may have been drawn on to something that only lies near: the body ends before a gap.
+    let faint = (0.1 * crop.trunk).max(1.5 * signal.noise);
+    let (mut joined, mut empty) = (BEYOND + COLUMNS / 2, 0);
+    for c in joined..width {
+        if e[c] >= faint {
+            (joined, empty) = (c, 0);
+        } else {
+            empty += 1;
+            if empty > gap {
+                break;
+            }
+        }
+    }
+    let start = (BEYOND + COLUMNS - COLUMNS / 8).min(joined.saturating_sub(COLUMNS / 16));
     let mut level = mid(start - 12, start + 1);
-    let mut at = step(e, start, level);
+    let mut at = step(e, start, level, gap);
     let look = (COLUMNS / 40).max((2.0 / ribbon.step).ceil() as usize);
     // Columns share crop pixels: so many of them make one independent reading.
     let shared = (1.6 / ribbon.step).max(1.0);
@@ -103,7 +117,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
         if next < 2.5 * signal.noise / independent.sqrt() || next < 0.12 * level || next < 0.004 {
             break;
         }
-        let further = step(e, from, next);
+        let further = step(e, at as usize, next, gap);
         if further <= at + 1.0 {
             break;
         }
@@ -114,13 +128,13 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-    let _ = crop;
     End { arc: ribbon.arc(at), se, strength }
 }
 
 /// The column, at or after `from`, where a plateau of `level` gives way to nothing: the place that best parts
 /// the signal into a part at `level` and a part at zero (least squares), then the half-way crossing next to it.
-fn step(e: &[f32], from: usize, level: f32) -> f64 {
+/// What lies behind a gap of `gap` empty columns is something else.
+fn step(e: &[f32], from: usize, level: f32, gap: usize) -> f64 {
     let half = 0.5 * level;
     let (mut sum, mut best, mut at) = (0.0f32, 0.0f32, from);
     for (c, v) in e.iter().enumerate().skip(from) {
@@ -129,6 +143,8 @@ fn step(e: &[f32], from: usize, level: f32) -> f64 {
         if sum > best {
             best = sum;
             at = c;
+        } else if best - sum > half * gap as f32 {
+            break;
         }
     }
     // Half-way crossing between this column and the next.

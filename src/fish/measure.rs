@@ -11,7 +11,7 @@ use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::photo::Pixels;
 use crate::records::View;
-use crate::segmentation::{Candidate, Ground, Labels, Polarity, Refused};
+use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, box_of};
 use crate::units::Px;
 
 /// What became of a candidate.
@@ -31,15 +31,15 @@ const OUTLINE_STATIONS: usize = 48;
 const COILED: f64 = 3.5;
 
 /// Measures one candidate.
-pub fn measure(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Vec<Outcome> {
-    let Some(crop) = Crop::cut(pixels, ground, labels, candidate) else {
+pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Candidate) -> Vec<Outcome> {
+    let Some(crop) = Crop::cut(pixels, ground, &found.labels, candidate) else {
         return vec![Outcome::Refused(
-            Refused { outline: outline_of(ground, candidate), reason: "too small" },
+            Refused { outline: box_of(ground, &candidate.region), reason: "too small" },
             None,
         )];
     };
     let refused = |reason, evidence| {
-        vec![Outcome::Refused(Refused { outline: outline_of(ground, candidate), reason }, evidence)]
+        vec![Outcome::Refused(Refused { outline: box_of(ground, &candidate.region), reason }, evidence)]
     };
     let Some(way) = first_way(&crop, &crop.body) else { return refused("too small", None) };
     let half = half_widths(&crop.body, &way);
@@ -101,6 +101,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Ca
     };
     let strip = straighten(pixels, &midline, back_left, background);
     let length = path::length(&midline);
+    let middle = midline[MIDLINE_POINTS / 2];
     let fish = Fish {
         midline,
         outline,
@@ -114,7 +115,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Ca
         flags,
         use_length,
         use_call,
-        vessel: None,
+        vessel: found.vessel_at(middle[0], middle[1]),
         strip,
     };
     vec![Outcome::Fish(Box::new(fish), evidence)]
@@ -142,11 +143,4 @@ fn outline(crop: &Crop, line: &[[f64; 2]], profile: &super::profile::Profile, st
         .map(|i| side(i, 1.0, &profile.left))
         .chain((0..=OUTLINE_STATIONS).rev().map(|i| side(i, -1.0, &profile.right)))
         .collect()
-}
-
-/// Rough outline of a candidate: the ellipse with its second moments would hide shape, its box does not.
-fn outline_of(ground: &Ground, candidate: &Candidate) -> Vec<[f64; 2]> {
-    let r = &candidate.region;
-    let (x0, y0, x1, y1) = (f64::from(r.x0), f64::from(r.y0), f64::from(r.x1), f64::from(r.y1));
-    [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map(|[x, y]| ground.to_photo(x, y)).to_vec()
 }

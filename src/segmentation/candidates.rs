@@ -1,6 +1,9 @@
 //! Regions of ink worth a look at full resolution.
 
+use super::Refused;
 use super::ground::Ground;
+use super::walls::{vessels, walls};
+use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
 
 /// Ink this many standard deviations above bare background belongs to a region …
@@ -29,11 +32,126 @@ pub struct Candidate {
     pub label: u32,
 }
 
-/// Which candidate each search pixel belongs to, 0 for none.
+/// Which candidate each search pixel belongs to: 0 for none, [`WALL`] for a wall.
 pub type Labels = Plane<u32>;
 
-/// Regions of ink in the order of their first pixel row by row, and the map of labels.
-pub fn find(ground: &Ground) -> (Vec<Candidate>, Labels) {
+/// The label of pixels that belong to a vessel's wall.
+pub const WALL: u32 = u32::MAX;
+
+/// What the search found.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// Regions to measure.
+    pub candidates: Vec<Candidate>,
+    /// Which candidate each search pixel belongs to.
+    pub labels: Labels,
+    /// Inner outlines of the vessels, photograph pixels, top to bottom then left to right.
+    pub vessels: Vec<Ellipse>,
+    /// Regions that are walls or lie outside every vessel.
+    pub refused: Vec<Refused>,
+}
+
+impl Found {
+    /// The vessel, from 1, that holds photograph pixel `x`, `y`; the smallest if several do.
+    pub fn vessel_at(&self, x: f64, y: f64) -> Option<u32> {
+        self.vessels
+            .iter()
+            .enumerate()
+            .filter(|(_, v)| v.level(x, y) <= 1.03)
+            .min_by(|(_, a), (_, b)| a.radius().total_cmp(&b.radius()))
+            .map(|(i, _)| i as u32 + 1)
+    }
+}
+
+/// Regions of ink in the order of their first pixel row by row, walls taken out.
+pub fn find(ground: &Ground) -> Found {
+    let strength = strength(ground);
+    let (w, h) = (strength.width, strength.height);
+    let first: Vec<Candidate> = components::hysteresis(&dilate(&strength), LOW, HIGH, LEAST_PIXELS)
+        .into_iter()
+        .filter_map(|region| {
+            let inked = |&(x, y): &(u32, u32)| strength.at(x as usize, y as usize) >= LOW;
+            candidate(region.pixels.into_iter().filter(|p| inked(p)).collect())
+        })
+        .collect();
+    let walls = walls(&first, w, h);
+    let mut labels = Plane::filled(w, h, 0u32);
+    let mut candidates = Vec::new();
+    let mut refused = Vec::new();
+    for c in first {
+        let on_wall: Vec<bool> = c
+            .region
+            .pixels
+            .iter()
+            .map(|&(x, y)| walls.iter().any(|wall| wall.holds(f64::from(x), f64::from(y), 0.0)))
+            .collect();
+        let walled = on_wall.iter().filter(|v| **v).count();
+        if walled == 0 {
+            candidates.push(c);
+            continue;
+        }
+        for (&(x, y), on) in c.region.pixels.iter().zip(&on_wall) {
+            if *on {
+                labels.set(x as usize, y as usize, WALL);
+            }
+        }
+        if walled * 10 >= c.region.pixels.len() * 7 && c.region.pixels.len() - walled < 4 * LEAST_PIXELS {
+            refused.push(Refused { outline: box_of(ground, &c.region), reason: "vessel wall" });
+            continue;
+        }
+        let mut rest = Plane::filled(c.region.width() as usize, c.region.height() as usize, false);
+        for (&(x, y), on) in c.region.pixels.iter().zip(&on_wall) {
+            if !*on {
+                rest.set((x - c.region.x0) as usize, (y - c.region.y0) as usize, true);
+            }
+        }
+        for part in components::regions(&rest, LEAST_PIXELS) {
+            let pixels = part.pixels.into_iter().map(|(x, y)| (x + c.region.x0, y + c.region.y0)).collect();
+            candidates.extend(candidate(pixels));
+        }
+    }
+    let vessels: Vec<Ellipse> = vessels(&walls)
+        .into_iter()
+        .map(|e| {
+            let [x, y] = ground.to_photo(e.x, e.y);
+            let f = ground.factor as f64;
+            Ellipse { x, y, a: e.a * f, b: e.b * f, angle: e.angle }
+        })
+        .collect();
+    let mut found = Found { candidates: Vec::new(), labels, vessels, refused };
+    let area: f64 = found.vessels.iter().map(|v| v.a * v.b * std::f64::consts::PI).sum();
+    let frame = (w * h * ground.factor * ground.factor) as f64;
+    for mut c in candidates {
+        let (x, y) = (f64::from(c.region.x0 + c.region.x1) / 2.0, f64::from(c.region.y0 + c.region.y1) / 2.0);
+        let [x, y] = ground.to_photo(x, y);
+        if area > 0.2 * frame && found.vessel_at(x, y).is_none() {
+            found.refused.push(Refused { outline: box_of(ground, &c.region), reason: "outside the vessel" });
+            continue;
+        }
+        c.label = found.candidates.len() as u32 + 1;
+        for &(x, y) in &c.region.pixels {
+            found.labels.set(x as usize, y as usize, c.label);
+        }
+        found.candidates.push(c);
+    }
+    found
+}
+
+/// A region with its axes, unless it is too small to be argued about.
+fn candidate(pixels: Vec<(u32, u32)>) -> Option<Candidate> {
+    let region = components::bounded(pixels).filter(|r| r.pixels.len() >= LEAST_PIXELS)?;
+    let (major, minor) = region.axes();
+    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0 })
+}
+
+/// The bounding box of a region, photograph pixels.
+pub fn box_of(ground: &Ground, r: &Region) -> Vec<[f64; 2]> {
+    let (x0, y0, x1, y1) = (f64::from(r.x0), f64::from(r.y0), f64::from(r.x1), f64::from(r.y1));
+    [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map(|[x, y]| ground.to_photo(x, y)).to_vec()
+}
+
+/// Ink in standard deviations of its noise; ink too faint in itself never reaches the limits.
+fn strength(ground: &Ground) -> Plane<f32> {
     let (w, h) = (ground.ink.width, ground.ink.height);
     let mut strength = Plane::filled(w, h, 0.0f32);
     let mut noise = vec![0.0; w];
@@ -44,7 +162,6 @@ pub fn find(ground: &Ground) -> (Vec<Candidate>, Labels) {
         for x in 0..w {
             let v = ink[x];
             let s = v / noise[x];
-            // Both limits at once: in standard deviations and as a share of the background.
             out[x] = if v < LEAST_LOW {
                 0.0
             } else if v < LEAST_HIGH {
@@ -54,25 +171,7 @@ pub fn find(ground: &Ground) -> (Vec<Candidate>, Labels) {
             };
         }
     }
-    let mut labels = Plane::filled(w, h, 0u32);
-    let mut candidates = Vec::new();
-    for region in components::hysteresis(&dilate(&strength), LOW, HIGH, LEAST_PIXELS) {
-        let pixels: Vec<(u32, u32)> =
-            region.pixels.into_iter().filter(|&(x, y)| strength.at(x as usize, y as usize) >= LOW).collect();
-        let Some(region) = components::bounded(pixels).filter(|r| r.pixels.len() >= LEAST_PIXELS) else {
-            continue;
-        };
-        let (major, minor) = region.axes();
-        if major < LEAST_AXIS {
-            continue;
-        }
-        let label = candidates.len() as u32 + 1;
-        for &(x, y) in &region.pixels {
-            labels.set(x as usize, y as usize, label);
-        }
-        candidates.push(Candidate { region, major, minor, label });
-    }
-    (candidates, labels)
+    strength
 }
 
 /// Greatest of each pixel and its eight neighbours, so that gaps of one or two pixels do not part a body.

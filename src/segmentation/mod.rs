@@ -7,8 +7,9 @@
 mod background;
 mod candidates;
 mod ground;
+mod walls;
 
-pub use candidates::{Candidate, Labels, find};
+pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};
 pub use ground::{Ground, Polarity, prepare};
 
 use serde::Serialize;

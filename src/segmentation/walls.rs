@@ -1,0 +1,232 @@
+//! Vessel walls: circles seen as ellipses, and straight edges, among the long thin regions of ink.
+
+use super::candidates::Candidate;
+use crate::imaging::{ellipse, ellipse::Ellipse, plane::quantile};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// A wall as a band round a curve, in search pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wall {
+    /// A round wall; the band reaches from `inner` to `outer` beyond the outline (negative is inside).
+    Round {
+        /// The curve.
+        shape: Ellipse,
+        /// Inner edge of the band.
+        inner: f64,
+        /// Outer edge of the band.
+        outer: f64,
+    },
+    /// A straight edge from one point to another, `half` to each side.
+    Straight {
+        /// One end, x then y.
+        from: [f64; 2],
+        /// The other end.
+        to: [f64; 2],
+        /// Half-width of the band.
+        half: f64,
+    },
+}
+
+impl Wall {
+    /// Whether a point lies in the band widened by `slack`.
+    pub fn holds(&self, x: f64, y: f64, slack: f64) -> bool {
+        match self {
+            Self::Round { shape, inner, outer } => {
+                let d = shape.distance(x, y);
+                d >= inner - slack && d <= outer + slack
+            }
+            Self::Straight { from, to, half } => {
+                let (d, along) = beside(*from, *to, [x, y]);
+                d <= half + slack && (-slack..=1.0 + slack).contains(&along)
+            }
+        }
+    }
+}
+
+/// Distance of `p` from the line through `a` and `b`, and its place along it (0 at `a`, 1 at `b`).
+fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
+    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+    let l2 = (dx * dx + dy * dy).max(1e-9);
+    let (px, py) = (p[0] - a[0], p[1] - a[1]);
+    ((px * dy - py * dx).abs() / l2.sqrt(), (px * dx + py * dy) / l2)
+}
+
+/// A region this thin (area over the square of its extent) can be part of a wall; fish are thicker.
+const THIN: f64 = 0.045;
+/// Trials for one wall.
+const TRIALS: usize = 160;
+/// Most walls looked for: a 24-well plate with double edges.
+const MOST: usize = 60;
+/// Sectors of a circle, and how many must hold wall.
+const SECTORS: usize = 72;
+const LEAST_SECTORS: usize = 22;
+
+/// Round and straight walls among the long thin regions, in the order found; `width` and `height` in search
+/// pixels. The search draws points from a fixed seed: same picture, same walls.
+pub fn walls(candidates: &[Candidate], width: usize, height: usize) -> Vec<Wall> {
+    let short = width.min(height) as f64;
+    let mut pool: Vec<Vec<[f64; 2]>> = Vec::new();
+    for c in candidates {
+        let r = &c.region;
+        let extent = f64::from(r.width()).hypot(f64::from(r.height()));
+        if extent < 0.08 * short || r.pixels.len() as f64 > THIN * extent * extent {
+            continue;
+        }
+        let stride = (r.pixels.len() / 2500).max(1);
+        let points = r.pixels.iter().step_by(stride).map(|&(x, y)| [f64::from(x), f64::from(y)]).collect();
+        pool.push(points);
+    }
+    let mut rng = ChaCha8Rng::seed_from_u64(0x7761_6c6c);
+    let mut found = Vec::new();
+    let mut misses = 0;
+    while found.len() < MOST && misses < 3 {
+        pool.retain(|p| p.len() >= 20);
+        let Some(wall) = next_wall(&pool, short, &mut rng) else {
+            misses += 1;
+            continue;
+        };
+        for points in &mut pool {
+            points.retain(|p| !wall.holds(p[0], p[1], 2.0));
+        }
+        found.push(wall);
+    }
+    found
+}
+
+fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option<Wall> {
+    let total: usize = pool.iter().map(Vec::len).sum();
+    if total == 0 {
+        return None;
+    }
+    let mut best: Option<(f64, Wall)> = None;
+    for trial in 0..TRIALS {
+        let mut pick = rng.random_range(0..total);
+        let region = pool.iter().find(|p| {
+            let here = pick < p.len();
+            if !here {
+                pick -= p.len();
+            }
+            here
+        })?;
+        let mut draw = || region[rng.random_range(0..region.len())];
+        let candidate = if trial % 4 == 3 {
+            straight(region, draw(), draw(), short)
+        } else {
+            ellipse::circle_through([draw(), draw(), draw()])
+                .filter(|c| c.a >= 0.04 * short && c.a <= 2.5 * short)
+                .and_then(|c| round(pool, c))
+        };
+        if let Some((score, wall)) = candidate
+            && best.is_none_or(|(s, _)| score > s)
+        {
+            best = Some((score, wall));
+        }
+    }
+    best.map(|(_, wall)| refine(pool, wall))
+}
+
+/// The circle with its support, when it has enough of it.
+fn round(pool: &[Vec<[f64; 2]>], c: Ellipse) -> Option<(f64, Wall)> {
+    let tolerance = (0.012 * c.a).max(2.5);
+    let mut sectors = [0u32; SECTORS];
+    let mut inliers = 0.0;
+    for p in pool.iter().flatten() {
+        let (dx, dy) = (p[0] - c.x, p[1] - c.y);
+        if (dx.hypot(dy) - c.a).abs() <= tolerance {
+            inliers += 1.0;
+            let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
+            sectors[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] += 1;
+        }
+    }
+    // A sector counts when wall runs through most of it.
+    let through = 0.35 * c.a * std::f64::consts::TAU / SECTORS as f64;
+    let covered = sectors.iter().filter(|s| f64::from(**s) >= through.max(1.0)).count();
+    (covered >= LEAST_SECTORS)
+        .then(|| (inliers, Wall::Round { shape: c, inner: -tolerance, outer: tolerance }))
+}
+
+/// The straight edge with its support: most of its region must lie along it.
+fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option<(f64, Wall)> {
+    let length = (b[0] - a[0]).hypot(b[1] - a[1]);
+    if length < 0.04 * short {
+        return None;
+    }
+    let mut along: Vec<f64> =
+        region.iter().map(|p| beside(a, b, *p)).filter(|(d, _)| *d <= 2.5).map(|(_, t)| t).collect();
+    along.sort_by(f64::total_cmp);
+    // The longest run without a gap of more than two per cent of the frame.
+    let gap = 0.02 * short / length;
+    let (mut best, mut start) = ((0.0, 0.0, 0usize), 0);
+    for i in 0..along.len() {
+        if i + 1 == along.len() || along[i + 1] - along[i] > gap {
+            if along[i] - along[start] > best.1 - best.0 {
+                best = (along[start], along[i], i + 1 - start);
+            }
+            start = i + 1;
+        }
+    }
+    let (t0, t1, count) = best;
+    let span = (t1 - t0) * length;
+    if span < 0.15 * short || (count as f64) < 0.35 * region.len() as f64 {
+        return None;
+    }
+    let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
+    Some((count as f64, Wall::Straight { from: at(t0), to: at(t1), half: 3.0 }))
+}
+
+/// Fits the ellipse to the points near a circle, twice, and takes the band from where they lie.
+fn refine(pool: &[Vec<[f64; 2]>], wall: Wall) -> Wall {
+    let Wall::Round { mut shape, .. } = wall else { return wall };
+    for share in [0.03, 0.02] {
+        let tolerance = (share * shape.radius()).max(3.0);
+        let near: Vec<[f64; 2]> = pool
+            .iter()
+            .flatten()
+            .filter(|p| shape.distance(p[0], p[1]).abs() <= tolerance)
+            .copied()
+            .collect();
+        if let Some(fitted) = ellipse::fit(&near)
+            && fitted.b > 0.8 * fitted.a
+            && (fitted.radius() / shape.radius() - 1.0).abs() < 0.1
+        {
+            shape = fitted;
+        }
+    }
+    let tolerance = (0.02 * shape.radius()).max(4.0);
+    let mut distances: Vec<f32> = pool
+        .iter()
+        .flatten()
+        .map(|p| shape.distance(p[0], p[1]) as f32)
+        .filter(|d| f64::from(d.abs()) <= tolerance)
+        .collect();
+    let inner = quantile(&mut distances, 0.03).map_or(-tolerance, f64::from);
+    let outer = quantile(&mut distances, 0.97).map_or(tolerance, f64::from);
+    Wall::Round { shape, inner: inner - 1.5, outer: outer + 1.5 }
+}
+
+/// Inner outlines of the vessels, top to bottom then left to right; edges of one wall are one vessel.
+pub fn vessels(walls: &[Wall]) -> Vec<Ellipse> {
+    let mut rounds: Vec<Ellipse> = walls
+        .iter()
+        .filter_map(|w| match w {
+            Wall::Round { shape, .. } => Some(*shape),
+            Wall::Straight { .. } => None,
+        })
+        .collect();
+    rounds.sort_by(|p, q| p.radius().total_cmp(&q.radius()));
+    let mut kept: Vec<Ellipse> = Vec::new();
+    for e in rounds {
+        let same = |k: &Ellipse| (k.x - e.x).hypot(k.y - e.y) < 0.25 * e.radius();
+        if !kept.iter().any(same) {
+            kept.push(e);
+        }
+    }
+    // Rows are as high as half a typical vessel.
+    let row = kept.first().map_or(1.0, Ellipse::radius).max(1.0);
+    kept.sort_by(|p, q| {
+        let (r, s) = ((p.y / row).round(), (q.y / row).round());
+        r.total_cmp(&s).then(p.x.total_cmp(&q.x))
+    });
+    kept
+}
