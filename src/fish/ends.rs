@@ -90,9 +90,10 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     let gap = (COLUMNS / 40).max(penumbra);
     // The way may have been drawn on to something that only lies near: the body ends before a gap.
     let faint = (0.1 * crop.trunk).max(1.5 * signal.noise);
-    let (mut joined, mut empty) = (BEYOND + COLUMNS / 2, 0);
-    for c in joined..width {
-        if e[c] >= faint {
+    let middle = BEYOND + COLUMNS / 2;
+    let (mut joined, mut empty) = (middle, 0);
+    for (c, v) in e.iter().enumerate().skip(middle) {
+        if *v >= faint {
             (joined, empty) = (c, 0);
         } else {
             empty += 1;
