@@ -1,7 +1,29 @@
 //! The demo world: photographs drawn from first principles, with known truth. Independent of the reader.
 
+#![allow(clippy::needless_range_loop, reason = "loops over the three colours index several arrays at once")]
+
+mod anatomy;
+mod backdrop;
+mod body;
+mod camera;
+mod canvas;
+mod classes;
+mod clutter;
+mod dice;
+mod jpeg;
+mod layout;
+mod marks;
+mod optics;
+mod pose;
+mod scene;
+mod tilt;
+
 use crate::records::{Lighting, View};
 use image::RgbImage;
+
+pub use classes::photograph;
+pub use jpeg::{NOTICE, encode_jpeg, encode_jpeg_taken};
+pub use scene::{Fry, Scene};
 
 /// A kind of photograph to draw; each draws its own parameters from wide ranges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
