@@ -12,11 +12,15 @@ mod interval;
 mod numeric;
 
 pub mod cv;
+pub mod dip;
 pub mod finite_population;
+pub mod linear;
 pub mod misclassification;
+pub mod mixture;
 pub mod moments;
 pub mod noncentral_t;
 pub mod proportion;
 pub mod quantile;
+pub mod selection;
 
 pub use interval::{Interval, Level, StatsError};
