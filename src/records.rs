@@ -135,6 +135,9 @@ pub struct FishRow {
     pub vessel: Option<u32>,
     /// `model`, or the initials of the person who made the call.
     pub caller: String,
+    /// Greatest depth (side view) or width (top view) of the head, the least compressible part.
+    #[serde(default)]
+    pub head_depth_mm: Option<f64>,
 }
 
 impl FishRow {
