@@ -318,6 +318,7 @@ mod tests {
             flags: String::new(),
             vessel: None,
             caller: "model".into(),
+            head_depth_mm: None,
         }
     }
 
