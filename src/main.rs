@@ -1,5 +1,5 @@
-//! The `frygauge` command: parse, dispatch, print error and hint, exit code.
+//! The `frygauge` command.
 
 fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+    frygauge::cli::run(std::env::args_os())
 }
