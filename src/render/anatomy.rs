@@ -60,6 +60,8 @@ pub(super) struct Look {
     pub fed: f64,
     /// Lateral width over depth of the trunk.
     pub width: f64,
+    /// Optical density of the body's outline under a small lamp: light bent aside by the steep wall.
+    pub outline: f64,
     /// Typical bladder centre, fraction of total length.
     pub bladder_at: f64,
     /// Typical bladder length at this age, fraction of total length.
@@ -80,6 +82,7 @@ impl Look {
             eye: dice.within(1.5, 3.6),
             fed: if age_dph < 5.0 { dice.within(0.0, 0.3) } else { dice.within(0.2, 1.0) },
             width: dice.within(0.6, 0.95) - 0.2 * grown,
+            outline: if dice.chance(0.5) { dice.log_within(0.01, 0.12) } else { 0.0 },
             bladder_at: dice.within(0.30, 0.42),
             bladder_length: bladder_length(age_dph, dice.within(0.8, 1.25)),
         }
@@ -191,6 +194,8 @@ pub(super) struct Anatomy {
     pub myomeres: (f64, f64),
     /// Strength of the clear band of the notochord.
     pub notochord: f64,
+    /// Optical density of the outline, where the wall is steep.
+    pub outline: f64,
 }
 
 impl Anatomy {
@@ -249,6 +254,7 @@ impl Anatomy {
             food_span: (0.0, 1.0),
             myomeres: (dice.within(38.0, 50.0), dice.within(0.0, 0.10)),
             notochord: dice.within(0.0, 0.25),
+            outline: look.outline * dice.within(0.5, 1.5),
             up,
             down,
             thick,
@@ -337,7 +343,8 @@ impl Anatomy {
             let height = (length * dice.within(0.40, 0.78)).min(room * share);
             let shape = Organ {
                 at,
-                up: (self.half(at, true) - 0.5 * height).min(depth * dice.within(0.06, 0.22)),
+                // Under the backbone, within the body wall even when its depth is nearly filled.
+                up: (0.93 * self.half(at, true) - 0.52 * height).min(depth * dice.within(0.06, 0.22)),
                 side: 0.0,
                 a: 0.5 * length,
                 b: 0.5 * height,
@@ -402,6 +409,14 @@ impl Anatomy {
             tint(dice.within(0.0, 0.25), 0.4, 1.2, 1.2),
         );
         put(dice.within(0.16, 0.22), -0.25, 0.05, 0.22, tint(dice.within(0.0, 0.25), 0.5, 0.9, 1.7));
+        // Two ear stones, small and sharp; the mouth's line; the gill cover's edge.
+        let stone = dice.within(0.05, 0.4);
+        let ear = dice.within(0.098, 0.118);
+        put(ear, dice.within(0.05, 0.15), 0.0032, 0.035, [stone; 3]);
+        put(ear + 0.009, dice.within(0.02, 0.12), 0.0045, 0.045, [stone; 3]);
+        let line = dice.within(0.0, 0.25);
+        put(0.025, -0.18, 0.022, 0.018, [line; 3]);
+        put(dice.within(0.115, 0.135), -0.12, 0.0035, 0.24, [0.6 * line; 3]);
         if yolk > 0.05 {
             let down = 0.5 * depth + yolk * 0.45 * depth;
             self.organs.push(Organ {
@@ -486,7 +501,7 @@ fn draw_eye(dice: &mut Dice, look: &Look, depth: f64, thick: &[f64], grown: f64)
     Organ {
         at,
         up: depth * dice.within(0.0, 0.12),
-        side: table(thick, at) * dice.within(0.75, 1.05),
+        side: (table(thick, at) * dice.within(0.6, 0.9)).max(0.3 * diameter),
         a: 0.5 * diameter * dice.within(0.95, 1.08),
         b: 0.5 * diameter * dice.within(0.85, 1.0),
         tilt: 0.2 * dice.normal(),

@@ -1,7 +1,7 @@
 //! What lies behind the fish: the light pad, dark dish or pale tray, and the walls of vessels.
 
 use super::canvas::{Canvas, Rgb};
-use super::dice::{Dice, Field, Wobble, ramp};
+use super::dice::{Coarse, Dice, Field, Texture, Wobble, ramp};
 use crate::records::Lighting;
 
 /// A vessel on the picture, in pixels.
@@ -120,23 +120,27 @@ impl Backdrop {
         let size = width.max(height) as f64;
         let slow = Field::new(dice, 0.45 * size);
         let patches = Field::new(dice, 0.06 * size);
-        let fine = Field::between(dice, 1.5, 8.0);
+        let fine = Texture::new(dice, 1.5, 8.0);
         let (tilt_x, tilt_y) = (dice.normal() * self.uneven, dice.normal() * self.uneven);
         let turn = dice.angle();
         let (mx, my) = (turn.cos() / self.moire.1, turn.sin() / self.moire.1);
         let dark = self.kind == Lighting::Dark;
         let texture = if dark { 8.0 * self.texture } else { self.texture };
         let bench = dice.log_within(0.0008, 0.012);
-        let bench_grain = Field::between(dice, 6.0, 40.0);
+        let bench_grain = Texture::new(dice, 4.0, 25.0);
         let bezel = dice.within(0.0, 30.0);
         let edge = dice.within(1.5, 7.0);
         let glow = dice.within(10.0, 60.0);
-        canvas.paint_all(|x, y, pixel| {
-            let mut light = 1.0
-                + tilt_x * (2.0 * x / width as f64 - 1.0)
+        let coarse = Coarse::sample(width, height, |x, y| {
+            1.0 + tilt_x * (2.0 * x / width as f64 - 1.0)
                 + tilt_y * (2.0 * y / height as f64 - 1.0)
                 + self.uneven * slow.at(x, y)
-                + texture * (0.6 * fine.at(x, y) + 0.8 * patches.at(x, y));
+                + 0.8 * texture * patches.at(x, y)
+        });
+        canvas.paint_all(|x, y, pixel| {
+            let (column, row) = (x as usize, y as usize);
+            let mut light =
+                f64::from(coarse.at(column, row)) + 0.6 * texture * f64::from(fine.at(column, row));
             if self.moire.0 > 0.0 {
                 let t = std::f64::consts::TAU;
                 light += self.moire.0 * ((t * (mx * x + my * y)).sin() + (t * (my * x - mx * y)).sin());
@@ -147,7 +151,7 @@ impl Backdrop {
                 let d = pad.window.distance(x, y);
                 lit = 1.0 - ramp(-edge, edge, d);
                 // The pad's frame catches a little light; the bench beyond it is nearly black.
-                around = bench * (1.0 + 0.7 * bench_grain.rough(x, y)).max(0.05)
+                around = bench * (1.0 + 0.7 * f64::from(bench_grain.at(column, row))).max(0.05)
                     + 0.02 * (-(d.max(0.0)) / glow).exp()
                     + if d > 0.0 && d < bezel { 0.008 } else { 0.0 };
             }

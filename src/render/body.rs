@@ -169,6 +169,10 @@ impl Body<'_> {
         let s_in = s.clamp(0.0, 1.0);
         let back = v >= 0.0;
         let seen = self.half_seen(s_in, back) * length;
+        let beside_eye = (s - a.eye.at).abs() < 1.7 * a.eye.a;
+        if v.abs() > seen.max(a.fin(s_in, back) * length) + 1.0 && !beside_eye {
+            return ([1.0; 3], [0.0; 3]);
+        }
         let inside = if (0.0..=1.0).contains(&s) { (seen - v.abs() + 0.5).clamp(0.0, 1.0) } else { 0.0 };
         let x = (v / seen.max(1e-6)).clamp(-1.0, 1.0);
         let chord = (1.0 - x * x).sqrt();
@@ -187,11 +191,11 @@ impl Body<'_> {
             let band = a.notochord * (-((x - 0.25) / 0.22).powi(2)).exp() * ramp(0.1, 0.15, s);
             let texture = 1.0 + blocks - band + grain.grainy * grain.tissue.rough(s * length, v + 31.0);
             // Steep walls bend light off the lamp: a faint darker outline, stronger for small lamps.
-            let edge =
-                0.5 * ((x.abs() - 0.80) / 0.2).max(0.0).powi(2) * (1.1 - self.light.half_angle).max(0.2);
+            let near = 1.0 - (seen - v.abs()).max(0.0) / (0.0035 * length).max(0.8);
+            let edge = a.outline * near.max(0.0) * (1.2 - self.light.half_angle).max(0.15);
             let tail = a.tail * ramp(0.45, 0.95, s);
             for c in 0..3 {
-                let body = a.trunk[c] * (relative * texture + edge);
+                let body = a.trunk[c] * relative * texture + edge;
                 od[c] = od[c] * (1.0 - inside) + inside * (body + tail);
             }
             scatter += inside * (a.trunk[1] * relative * texture + 0.5 * tail);
@@ -372,7 +376,10 @@ impl Body<'_> {
             Bladder::Gas { shape, skew } => {
                 // One end blunter: the ellipse's height changes along it.
                 let along = ((s - shape.at) / shape.a).clamp(-1.0, 1.0);
-                let egg = Organ { b: shape.b * (1.0 - skew * along), ..*shape };
+                let (sin, cos) = self.pose.roll.sin_cos();
+                let wide = shape.b.min(0.85 * self.anatomy.half_width(shape.at));
+                let high = (shape.b * cos).hypot(wide * sin);
+                let egg = Organ { b: high * (1.0 - skew * along), ..*shape };
                 let Some(rho2) = self.inside(&egg, s, v, 0.0) else { return };
                 let depth = (egg.b * length * (1.0 - rho2).sqrt() / deep.max(1.0)).min(0.95);
                 // Wall's slope against the line of sight, from the ellipsoid's surface.

@@ -102,7 +102,7 @@ pub(super) fn scene(class: Class, seed: u64) -> Scene {
     let seed = super::dice::mix(seed ^ ((class as u64 + 1) << 56));
     let mut dice = Dice::new(seed, 0);
     let dice = &mut dice;
-    let age = dice.within(1.0, 24.0);
+    let age = if dice.chance(0.15) { dice.within(0.0, 5.0) } else { dice.within(5.0, 24.0) };
     let mut style = Style::plain(dice, age);
     let (width, height) = frame(dice, 1500.0, 2400.0);
     let mut draft = Draft {
@@ -214,7 +214,8 @@ fn mean_length(dice: &mut Dice, age: f64) -> f64 {
 
 fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Draft) -> Scene {
     let mean = mean_length(dice, draft.age).clamp(4.0, 26.0);
-    let share = dice.within(0.15, 0.95);
+    // Few have filled the bladder in the first days after hatching.
+    let share = dice.within(0.15, 0.95) * if draft.age < 4.0 { 0.4 } else { 1.0 };
     let longest = 0.55 * draft.frame[0].min(draft.frame[1]) / draft.px_per_mm;
     let fry: Vec<Fry> = (0..draft.count)
         .map(|_| {

@@ -164,7 +164,8 @@ fn egg(canvas: &mut Canvas, dice: &mut Dice, at: [f64; 2], radius: f64, light: &
     let yolk = radius * dice.within(0.50, 0.68);
     let yolk_at = [radius * dice.within(-0.15, 0.15), radius * dice.within(0.0, 0.25)];
     let amber = dice.within(0.05, 0.4);
-    let shell = dice.within(0.08, 0.35);
+    let shell = dice.within(0.08, 0.5);
+    let chorion = dice.within(0.2, 2.0);
     let eye = radius * dice.within(0.09, 0.16);
     let gap = radius * dice.within(0.16, 0.34);
     let eye_at = [radius * dice.within(-0.2, 0.2), -radius * dice.within(0.25, 0.5)];
@@ -183,7 +184,8 @@ fn egg(canvas: &mut Canvas, dice: &mut Dice, at: [f64; 2], radius: f64, light: &
         }
         let rho = (d / radius).min(0.995);
         let path = 1.0 / (1.0 - rho * rho + 0.01).sqrt();
-        let mut od = [shell * 0.12 * path; 3];
+        let rim = (-((radius - d) / (0.035 * radius).max(0.8)).powi(2)).exp();
+        let mut od = [shell * (0.10 * path + chorion * rim); 3];
         let yd = (x - yolk_at[0]).hypot(y - yolk_at[1]) / yolk;
         let in_yolk = (1.0 - yd * yd).max(0.0).sqrt();
         let rough = 1.0 + 0.3 * grain.rough(x, y);

@@ -132,7 +132,9 @@ impl Field {
     }
 
     fn lattice(self, ix: i64, iy: i64) -> f64 {
-        let bits = mix(self.seed ^ mix(ix as u64 ^ mix(iy as u64)));
+        let place =
+            (ix as u64).wrapping_mul(0xd6e8_feb8_6659_fd93) ^ (iy as u64).wrapping_mul(0xa076_1d64_78bd_642f);
+        let bits = mix(self.seed ^ place);
         (bits >> 11) as f64 / (1u64 << 52) as f64 - 1.0
     }
 
@@ -150,6 +152,82 @@ impl Field {
     /// Two octaves: coarse bumps with finer ones on them.
     pub fn rough(self, x: f64, y: f64) -> f64 {
         0.7 * self.at(x, y) + 0.3 * self.at(2.3 * x + 17.0, 2.3 * y - 31.0)
+    }
+}
+
+/// A smooth field sampled on a coarse grid, for values wanted at every pixel of a picture.
+pub(super) struct Coarse {
+    values: Vec<f32>,
+    columns: usize,
+}
+
+impl Coarse {
+    /// Pixels between grid points.
+    const STEP: usize = 16;
+
+    /// Samples `f(x, y)` over a picture of `width` by `height`.
+    pub fn sample(width: usize, height: usize, f: impl Fn(f64, f64) -> f64) -> Self {
+        let (columns, rows) = (width / Self::STEP + 2, height / Self::STEP + 2);
+        let at = |i: usize| ((i % columns) * Self::STEP, (i / columns) * Self::STEP);
+        let values = (0..columns * rows)
+            .map(|i| {
+                let (x, y) = at(i);
+                f(x as f64, y as f64) as f32
+            })
+            .collect();
+        Self { values, columns }
+    }
+
+    /// Value at a pixel, bilinear.
+    pub fn at(&self, x: usize, y: usize) -> f32 {
+        let (ix, iy) = (x / Self::STEP, y / Self::STEP);
+        let a = (x % Self::STEP) as f32 / Self::STEP as f32;
+        let b = (y % Self::STEP) as f32 / Self::STEP as f32;
+        let v = &self.values[iy * self.columns + ix..];
+        (v[0] * (1.0 - a) + v[1] * a) * (1.0 - b)
+            + (v[self.columns] * (1.0 - a) + v[self.columns + 1] * a) * b
+    }
+}
+
+/// Fine random texture: the sum of two tiles whose sides have no common divisor, so that it does not repeat within
+/// a picture.
+pub(super) struct Texture {
+    tiles: [Vec<f32>; 2],
+}
+
+impl Texture {
+    const SIDES: [usize; 2] = [251, 193];
+
+    /// Texture with bumps between `low` and `high` pixels wide, standard deviation about 0.4.
+    pub fn new(dice: &mut Dice, low: f64, high: f64) -> Self {
+        let cell = dice.log_within(low, high);
+        let tiles = Self::SIDES.map(|side| {
+            let field = Field::new(dice, cell);
+            let mut tile: Vec<f32> =
+                (0..side * side).map(|i| field.at((i % side) as f64, (i / side) as f64) as f32).collect();
+            // Join the edges: the last few columns and rows fade into the first.
+            let fade = 12;
+            for line in 0..side {
+                for k in 0..fade {
+                    let t = (k as f32 + 0.5) / fade as f32;
+                    let (from, to) = (line * side + k, line * side + side - fade + k);
+                    tile[to] = tile[to] * (1.0 - t) + tile[from] * t;
+                    let (from, to) = (k * side + line, (side - fade + k) * side + line);
+                    tile[to] = tile[to] * (1.0 - t) + tile[from] * t;
+                }
+            }
+            tile
+        });
+        Self { tiles }
+    }
+
+    /// Value at a pixel.
+    pub fn at(&self, x: usize, y: usize) -> f32 {
+        let part = |i: usize| {
+            let side = Self::SIDES[i];
+            self.tiles[i][(y % side) * side + x % side]
+        };
+        0.7 * (part(0) + part(1))
     }
 }
 

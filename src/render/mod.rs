@@ -21,6 +21,9 @@ mod tilt;
 use crate::records::{Lighting, View};
 use image::RgbImage;
 
+#[cfg(test)]
+mod tests;
+
 pub use classes::photograph;
 pub use jpeg::{NOTICE, encode_jpeg, encode_jpeg_taken};
 pub use scene::{Fry, Scene};

@@ -1,0 +1,148 @@
+//! What must hold in every drawn photograph, whatever reads it.
+
+use super::*;
+
+fn luma(image: &RgbImage, x: f64, y: f64) -> f64 {
+    let p = image.get_pixel(x.round() as u32, y.round() as u32);
+    // ITU-R BT.601, as JPEG's Y.
+    0.299 * f64::from(p[0]) + 0.587 * f64::from(p[1]) + 0.114 * f64::from(p[2])
+}
+
+fn inside(image: &RgbImage, p: [f64; 2]) -> bool {
+    p[0] > 1.0
+        && p[1] > 1.0
+        && p[0] < f64::from(image.width()) - 2.0
+        && p[1] < f64::from(image.height()) - 2.0
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// Six young larvae on a pad, small and quick to draw.
+fn pad_sample(seed: u64) -> Rendered {
+    let inflated = [true, false, true, false, true, false];
+    Scene::sample(&[8.0, 8.2, 8.4, 8.6, 8.8, 9.0], &inflated, 9.0, Lighting::Transmitted, 34.0, seed).render()
+}
+
+#[test]
+fn the_same_seed_draws_the_same_photograph() {
+    let (a, b) = (photograph(Class::CoarseNoisy, 5), photograph(Class::CoarseNoisy, 5));
+    assert!(a.image == b.image);
+    assert_eq!(format!("{:?}", a.truth), format!("{:?}", b.truth));
+    assert!(photograph(Class::CoarseNoisy, 6).image != a.image);
+}
+
+#[test]
+fn true_length_is_the_arc_length_of_the_true_midline() {
+    for class in [Class::Bent, Class::MixedSizes] {
+        let truth = photograph(class, 2).truth;
+        assert!(!truth.fish.is_empty());
+        for f in &truth.fish {
+            let arc: f64 = f.midline.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])).sum();
+            assert!((arc - f.total_length_px).abs() < 1e-6);
+            // These classes tilt by at most 3 degrees: foreshortening under 1 - cos 3 = 0.14 %, and
+            // perspective of a few per cent away from the centre.
+            let ratio = f.total_length_px / (f.total_length_mm * truth.px_per_mm);
+            assert!((ratio - 1.0).abs() < 0.04, "{ratio}");
+        }
+    }
+}
+
+#[test]
+fn a_plain_sample_holds_every_fish_asked_for() {
+    let lengths: Vec<f64> = (0..30).map(|i| 5.0 + 0.1 * f64::from(i)).collect();
+    let inflated: Vec<bool> = (0..30).map(|i| i % 3 != 0).collect();
+    let truth = Scene::sample(&lengths, &inflated, 8.0, Lighting::Transmitted, 12.0, 1).render().truth;
+    assert_eq!(truth.fish.len(), 30);
+    for (f, (l, i)) in truth.fish.iter().zip(lengths.iter().zip(&inflated)) {
+        assert_eq!((f.total_length_mm, f.inflated), (*l, *i));
+        assert!(!f.cut && !f.touching);
+    }
+}
+
+#[test]
+fn against_the_light_the_eye_is_the_darkest_and_the_gas_as_bright_as_the_background() {
+    let (mut eyes, mut cores, mut trunks) = (Vec::new(), Vec::new(), Vec::new());
+    for seed in 0..6 {
+        let drawn = pad_sample(seed);
+        let image = &drawn.image;
+        let background = median(
+            image.enumerate_pixels().step_by(97).map(|(x, y, _)| luma(image, x.into(), y.into())).collect(),
+        );
+        for f in &drawn.truth.fish {
+            let at = |s: f64| f.midline[(s * (f.midline.len() - 1) as f64).round() as usize];
+            let darkest = |from: f64, to: f64| {
+                let reach = 0.05 * f.total_length_px;
+                let mut least = f64::MAX;
+                for k in 0..=40 {
+                    let p = at(from + (to - from) * f64::from(k) / 40.0);
+                    for dy in -4..=4 {
+                        for dx in -4..=4 {
+                            let q =
+                                [p[0] + 0.25 * reach * f64::from(dx), p[1] + 0.25 * reach * f64::from(dy)];
+                            if inside(image, q) {
+                                least = least.min(luma(image, q[0], q[1]));
+                            }
+                        }
+                    }
+                }
+                least
+            };
+            eyes.push(darkest(0.0, 0.09) / background);
+            let trunk = at(0.62);
+            trunks.push(luma(image, trunk[0], trunk[1]) / background);
+            if let (Some(s), View::Side) = (f.bladder_position, f.view) {
+                // The core: the brightest of the points around the bladder's place across the body.
+                let p = at(s);
+                let mut best: f64 = 0.0;
+                for k in -6..=6 {
+                    let q = [p[0], p[1] + f64::from(k) * 0.004 * f.total_length_px];
+                    best = best.max(luma(image, q[0], q[1]));
+                }
+                cores.push(best / background);
+            }
+        }
+    }
+    assert!(median(eyes.clone()) < 0.75, "{eyes:?}");
+    assert!(median(eyes) < median(trunks.clone()) - 0.1, "{trunks:?}");
+    assert!(median(cores.clone()) > 0.93 && median(cores.clone()) < 1.07, "{cores:?}");
+}
+
+#[test]
+fn bladders_keep_to_published_sizes() {
+    // Inflated: up to 20 % of total length in larvae, and more only when over-inflated. Chatain 1986
+    // (Aquaculture 53:303-311) gives 20-30 % at 40-50 mm and at most 3-5 % for failed bladders.
+    for seed in 0..4 {
+        for f in pad_sample(seed).truth.fish {
+            match f.bladder_length {
+                Some(length) => {
+                    assert!(f.inflated && (0.05..=0.28).contains(&length), "{length}");
+                    assert!((0.27..=0.45).contains(&f.bladder_position.unwrap()));
+                }
+                None => assert!(!f.inflated),
+            }
+        }
+    }
+}
+
+#[test]
+fn every_file_says_that_it_is_rendered() {
+    let drawn = Scene::sample(&[6.0], &[true], 8.0, Lighting::Pale, 14.0, 3).render();
+    let bytes = encode_jpeg_taken(&drawn, 80, "2026:05:01 08:30:00");
+    let exif = exif::Reader::new().read_from_container(&mut std::io::Cursor::new(&bytes)).unwrap();
+    let text = |tag| exif.get_field(tag, exif::In::PRIMARY).unwrap().display_value().to_string();
+    assert!(text(exif::Tag::ImageDescription).contains("Rendered"));
+    assert_eq!(text(exif::Tag::DateTimeOriginal), "2026-05-01 08:30:00");
+    let back = image::load_from_memory(&bytes).unwrap();
+    assert_eq!((back.width(), back.height()), drawn.image.dimensions());
+}
+
+#[test]
+fn the_light_pad_in_part_leaves_most_of_the_frame_black_or_not() {
+    let drawn = photograph(Class::PadInPart, 1);
+    let dark = drawn.image.pixels().filter(|p| p[1] < 60).count() as f64
+        / f64::from(drawn.image.width() * drawn.image.height());
+    assert!((0.2..0.9).contains(&dark), "{dark}");
+}
