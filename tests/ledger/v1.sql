@@ -1,0 +1,129 @@
+PRAGMA application_id = 1718778215;
+-- Photographs, what each model read in them, and who had it done when.
+-- Nothing is ever changed or removed: every table is append-only (see the triggers below).
+CREATE TABLE action (
+    action_id INTEGER PRIMARY KEY,
+    uid TEXT NOT NULL UNIQUE,                -- the same act has the same uid in every copy of the season
+    at TEXT NOT NULL,                        -- RFC 3339, UTC
+    who TEXT NOT NULL,                       -- initials
+    kind TEXT NOT NULL CHECK (kind IN ('score', 'correct', 'place', 'register', 'merge')),
+    software TEXT NOT NULL,                  -- version that wrote it
+    detail TEXT NOT NULL                     -- options, file merged, ...
+) STRICT;
+
+CREATE TABLE photograph (
+    photo_id INTEGER PRIMARY KEY,
+    sha256 TEXT NOT NULL UNIQUE CHECK (length(sha256) = 64),
+    name TEXT NOT NULL,                      -- path below the folder given when it was first scored
+    width_px INTEGER,
+    height_px INTEGER,
+    action_id INTEGER NOT NULL REFERENCES action
+) STRICT;
+
+-- Which tank and date a photograph is a sample of; the newest row holds.
+CREATE TABLE placement (
+    placement_id INTEGER PRIMARY KEY,
+    photo_id INTEGER NOT NULL REFERENCES photograph,
+    tank TEXT NOT NULL CHECK (tank <> ''),
+    date TEXT NOT NULL CHECK (date GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+    action_id INTEGER NOT NULL REFERENCES action
+) STRICT;
+CREATE INDEX placement_by_photo ON placement (photo_id, placement_id);
+
+CREATE TABLE model (
+    model_id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    sha256 TEXT NOT NULL,                    -- of the model file
+    UNIQUE (name, sha256)
+) STRICT;
+
+-- One reading of one photograph by one model. The same reading again is not stored again.
+CREATE TABLE layer (
+    layer_id INTEGER PRIMARY KEY,
+    photo_id INTEGER NOT NULL REFERENCES photograph,
+    model_id INTEGER NOT NULL REFERENCES model,
+    content_sha256 TEXT NOT NULL CHECK (length(content_sha256) = 64),
+    status TEXT NOT NULL CHECK (status IN ('scored', 'retake', 'refused')),
+    reason TEXT NOT NULL,
+    lighting TEXT CHECK (lighting IN ('transmitted', 'dark', 'pale')),
+    mm_per_px REAL,
+    mm_per_px_se REAL,
+    scale_source TEXT,
+    fish INTEGER NOT NULL,
+    sharpness REAL,
+    flags TEXT NOT NULL,
+    seconds REAL,
+    action_id INTEGER NOT NULL REFERENCES action,
+    UNIQUE (photo_id, model_id, content_sha256)
+) STRICT;
+
+-- Which layer of a photograph counts; the newest row holds.
+CREATE TABLE selection (
+    selection_id INTEGER PRIMARY KEY,
+    photo_id INTEGER NOT NULL REFERENCES photograph,
+    layer_id INTEGER NOT NULL REFERENCES layer,
+    action_id INTEGER NOT NULL REFERENCES action
+) STRICT;
+CREATE INDEX selection_by_photo ON selection (photo_id, selection_id);
+
+CREATE TABLE fish (
+    layer_id INTEGER NOT NULL REFERENCES layer,
+    fish INTEGER NOT NULL,
+    x_px REAL NOT NULL,
+    y_px REAL NOT NULL,
+    snout_x_px REAL NOT NULL,
+    snout_y_px REAL NOT NULL,
+    tail_x_px REAL NOT NULL,
+    tail_y_px REAL NOT NULL,
+    total_length_px REAL NOT NULL,
+    total_length_mm REAL,
+    total_length_se_mm REAL,
+    depth_mm REAL,
+    view TEXT NOT NULL CHECK (view IN ('side', 'top', 'oblique', 'unclear')),
+    call TEXT NOT NULL CHECK (call IN ('inflated', 'not_inflated', 'unsure')),
+    p_inflated REAL,
+    bladder_position REAL,
+    bladder_length_mm REAL,
+    bladder_height_mm REAL,
+    use_length TEXT NOT NULL CHECK (use_length IN ('yes', 'no')),
+    use_call TEXT NOT NULL CHECK (use_call IN ('yes', 'no')),
+    flags TEXT NOT NULL,
+    vessel INTEGER,
+    head_depth_mm REAL,
+    PRIMARY KEY (layer_id, fish)
+) STRICT, WITHOUT ROWID;
+INSERT INTO action VALUES (1, '6eb13042a4fd3924e7dca41e4ef2f2fc214e0af4a73b85f8171be0b2fe03119d', '2026-04-24T03:06:40Z', 'KB', 'score', '0.1.0', '');
+INSERT INTO photograph VALUES (1, '0000000000000000000000000000000000000000000000000000000000000001', 'P07/2026-04-29/001.jpg', 2400, 1800, 1);
+INSERT INTO photograph VALUES (2, '0000000000000000000000000000000000000000000000000000000000000002', 'P07/2026-04-29/002.jpg', 2400, 1800, 1);
+INSERT INTO placement VALUES (1, 1, 'P07', '2026-04-29', 1);
+INSERT INTO placement VALUES (2, 2, 'P07', '2026-04-29', 1);
+INSERT INTO model VALUES (1, 'a', '0000000000000000000000000000000000000000000000000000000000000001');
+INSERT INTO layer VALUES (1, 1, 1, '9bae060583764557caa68ed41d88f0224ff24858172738ddd0c6a4b64b809fa4', 'scored', '', 'transmitted', 0.033333333333333333, 0.0001, 'card', 12, 1.25, 'glare', NULL, 1);
+INSERT INTO layer VALUES (2, 2, 1, '9bae060583764557caa68ed41d88f0224ff24858172738ddd0c6a4b64b809fa4', 'scored', '', 'transmitted', 0.033333333333333333, 0.0001, 'card', 12, 1.25, 'glare', NULL, 1);
+INSERT INTO selection VALUES (1, 1, 1, 1);
+INSERT INTO selection VALUES (2, 2, 2, 1);
+INSERT INTO fish VALUES (1, 1, 400.0, 90.0, 290.0, 90.0, 510.0, 90.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 2, 400.0, 180.0, 290.0, 180.0, 510.0, 180.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 3, 400.0, 270.0, 290.0, 270.0, 510.0, 270.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 4, 400.0, 360.0, 290.0, 360.0, 510.0, 360.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 5, 400.0, 450.0, 290.0, 450.0, 510.0, 450.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 6, 400.0, 540.0, 290.0, 540.0, 510.0, 540.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 7, 400.0, 630.0, 290.0, 630.0, 510.0, 630.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 8, 400.0, 720.0, 290.0, 720.0, 510.0, 720.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 9, 400.0, 810.0, 290.0, 810.0, 510.0, 810.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 10, 400.0, 900.0, 290.0, 900.0, 510.0, 900.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 11, 400.0, 990.0, 290.0, 990.0, 510.0, 990.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (1, 12, 400.0, 1080.0, 290.0, 1080.0, 510.0, 1080.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 1, 400.0, 90.0, 290.0, 90.0, 510.0, 90.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 2, 400.0, 180.0, 290.0, 180.0, 510.0, 180.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 3, 400.0, 270.0, 290.0, 270.0, 510.0, 270.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 4, 400.0, 360.0, 290.0, 360.0, 510.0, 360.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 5, 400.0, 450.0, 290.0, 450.0, 510.0, 450.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 6, 400.0, 540.0, 290.0, 540.0, 510.0, 540.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 7, 400.0, 630.0, 290.0, 630.0, 510.0, 630.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 8, 400.0, 720.0, 290.0, 720.0, 510.0, 720.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 9, 400.0, 810.0, 290.0, 810.0, 510.0, 810.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 10, 400.0, 900.0, 290.0, 900.0, 510.0, 900.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 11, 400.0, 990.0, 290.0, 990.0, 510.0, 990.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+INSERT INTO fish VALUES (2, 12, 400.0, 1080.0, 290.0, 1080.0, 510.0, 1080.0, 220.0, 7.333333333333333, 0.02, 1.1, 'side', 'not_inflated', 0.9, NULL, 0.6, NULL, 'yes', 'yes', '', 1, 0.8);
+PRAGMA user_version = 1;
