@@ -1,6 +1,19 @@
 //! Photograph to millimetres per pixel, with its standard error and where it came from.
+//!
+//! [`auto`] is the entry: it looks for a printed card, a ruler, a dish wall of known diameter, resolution
+//! tags and a stored scale, takes the best, holds the others against it and says what it found. It never
+//! guesses: without any of these there is no scale, only advice. Labels printed on a card come back with
+//! the decision; [`labels`] reconciles them with sample sheet, folder names and EXIF.
 
-use crate::units::{Mm, MmPerPx, Px};
+mod auto;
+mod field;
+pub mod labels;
+mod tags;
+
+pub use auto::{Decision, Options, Reading, Reason, Severity, Wanted, auto};
+pub use field::Field;
+
+use crate::units::{Mm, MmPerPx};
 
 /// Where a scale came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -38,30 +51,82 @@ impl ScaleSource {
 pub struct Scale {
     /// Scale at the centre of the frame.
     pub centre: MmPerPx,
-    /// Relative standard error of the scale (0.01 is one per cent).
+    /// Relative standard error of the scale at the centre of the frame (0.01 is one per cent).
     pub relative_se: f64,
     /// Where it came from.
     pub source: ScaleSource,
+    field: Option<Field>,
+    /// Multiplies lengths on the field's plane: fish that lie nearer the camera look larger.
+    lift: f64,
+    /// Relative standard error shared by the whole frame: print, height of the fish, reference object.
+    shared_se: f64,
 }
 
 impl Scale {
     /// A scale that is the same everywhere in the frame.
     pub fn uniform(mm_per_px: MmPerPx, relative_se: f64, source: ScaleSource) -> Self {
-        Self { centre: mm_per_px, relative_se, source }
+        Self { centre: mm_per_px, relative_se, source, field: None, lift: 1.0, shared_se: relative_se }
     }
 
-    /// Scale at pixel `x`, `y`.
-    pub fn at(&self, _x: f64, _y: f64) -> MmPerPx {
-        self.centre
+    /// A scale that follows a plane. `lift` multiplies its lengths, `shared_se` is the relative standard
+    /// error common to the frame, `frame` the width and height in pixels. `None` when the plane has no
+    /// finite scale at the centre of the frame (its horizon runs through the photograph).
+    pub fn on_plane(
+        field: Field,
+        lift: f64,
+        shared_se: f64,
+        frame: (f64, f64),
+        source: ScaleSource,
+    ) -> Option<Self> {
+        let middle = [(frame.0 - 1.0) / 2.0, (frame.1 - 1.0) / 2.0];
+        let centre = MmPerPx::new(field.mm_per_px(middle) * lift)?;
+        let relative_se = field.relative_se(middle).hypot(shared_se);
+        relative_se.is_finite().then_some(Self {
+            centre,
+            relative_se,
+            source,
+            field: Some(field),
+            lift,
+            shared_se,
+        })
     }
 
-    /// Length in millimetres of a line through `points` (pixels, x then y), each piece at its own scale.
+    /// Scale at pixel `x`, `y`: the mean over directions where the plane is tilted.
+    pub fn at(&self, x: f64, y: f64) -> MmPerPx {
+        let here = self.field.as_ref().and_then(|f| MmPerPx::new(f.mm_per_px([x, y]) * self.lift));
+        here.unwrap_or(self.centre)
+    }
+
+    /// Relative standard error of the scale at pixel `x`, `y`.
+    pub fn relative_se_at(&self, x: f64, y: f64) -> f64 {
+        match &self.field {
+            Some(field) => field.relative_se([x, y]).hypot(self.shared_se),
+            None => self.relative_se,
+        }
+    }
+
+    /// Length in millimetres of a line through `points` (pixels, x then y), on the plane they lie in.
+    ///
+    /// ```
+    /// use frygauge::scale::{Scale, ScaleSource};
+    /// use frygauge::units::MmPerPx;
+    /// let scale = Scale::uniform(MmPerPx::new(0.5).unwrap(), 0.01, ScaleSource::Given);
+    /// assert_eq!(scale.length(&[[0.0, 0.0], [3.0, 4.0], [3.0, 8.0]]).0, 4.5);
+    /// ```
     pub fn length(&self, points: &[[f64; 2]]) -> Mm {
-        let mm = points.windows(2).map(|w| {
-            let (dx, dy) = (w[1][0] - w[0][0], w[1][1] - w[0][1]);
-            let middle = self.at(0.5 * (w[0][0] + w[1][0]), 0.5 * (w[0][1] + w[1][1]));
-            middle.to_mm(Px(dx.hypot(dy))).0
-        });
-        Mm(mm.sum())
+        let pieces =
+            |points: &[[f64; 2]]| -> f64 { points.windows(2).map(|w| field::distance(w[0], w[1])).sum() };
+        match &self.field {
+            None => Mm(pieces(points) * self.centre.get()),
+            Some(plane) => {
+                let mm: Vec<[f64; 2]> = points.iter().map(|p| plane.to_mm(*p)).collect();
+                Mm(pieces(&mm) * self.lift)
+            }
+        }
+    }
+
+    /// The plane the scale follows, when it changes over the frame.
+    pub fn field(&self) -> Option<&Field> {
+        self.field.as_ref()
     }
 }
