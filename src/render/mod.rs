@@ -15,7 +15,9 @@ mod layout;
 mod marks;
 mod optics;
 mod pose;
+mod samples;
 mod scene;
+pub mod season;
 mod tilt;
 
 use crate::records::{Lighting, View};
@@ -25,7 +27,8 @@ use image::RgbImage;
 mod tests;
 
 pub use classes::photograph;
-pub use jpeg::{NOTICE, encode_jpeg, encode_jpeg_taken};
+pub use jpeg::{NOTICE, Tags, encode_jpeg, encode_jpeg_tagged};
+pub use samples::{SampleImage, sample_images};
 pub use scene::{Fry, Scene};
 
 /// A kind of photograph to draw; each draws its own parameters from wide ranges.

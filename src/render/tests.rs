@@ -130,11 +130,14 @@ fn bladders_keep_to_published_sizes() {
 #[test]
 fn every_file_says_that_it_is_rendered() {
     let drawn = Scene::sample(&[6.0], &[true], 8.0, Lighting::Pale, 14.0, 3).render();
-    let bytes = encode_jpeg_taken(&drawn, 80, "2026:05:01 08:30:00");
+    let tags = Tags { taken: Some("2026:05:01 08:30:00"), px_per_mm: Some(14.0) };
+    let bytes = encode_jpeg_tagged(&drawn, 80, &tags);
     let exif = exif::Reader::new().read_from_container(&mut std::io::Cursor::new(&bytes)).unwrap();
     let text = |tag| exif.get_field(tag, exif::In::PRIMARY).unwrap().display_value().to_string();
     assert!(text(exif::Tag::ImageDescription).contains("Rendered"));
     assert_eq!(text(exif::Tag::DateTimeOriginal), "2026-05-01 08:30:00");
+    assert_eq!(text(exif::Tag::XResolution), "140");
+    assert_eq!(text(exif::Tag::ResolutionUnit), "cm");
     let back = image::load_from_memory(&bytes).unwrap();
     assert_eq!((back.width(), back.height()), drawn.image.dimensions());
 }
