@@ -24,6 +24,7 @@ pub mod pipeline;
 pub mod tank;
 pub mod decision;
 
+pub mod season;
 pub mod ledger;
 pub mod report;
 pub mod render;

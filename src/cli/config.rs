@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 /// px_per_mm = 40.0
 /// model = "models/ours/model.json"
 /// season = "season-2026"
+/// by = "KB"
 /// ```
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -32,6 +33,10 @@ pub struct Config {
     pub model: Option<PathBuf>,
     /// Season folder.
     pub season: Option<PathBuf>,
+    /// Initials of who works here.
+    pub by: Option<String>,
+    /// The season's own table, read with the register.
+    pub hatchery: Option<toml::Table>,
 }
 
 impl Config {
@@ -60,7 +65,7 @@ impl Config {
             }
             Failure::usage(error.message().lines().next().unwrap_or_default().to_owned())
                 .at(place)
-                .hint("names that may be set: jobs, hatch, level, px_per_mm, dish_mm, model, season")
+                .hint("names that may be set: jobs, hatch, level, px_per_mm, dish_mm, model, season, by; [hatchery] holds the season's")
         })?;
         let bad = |name: &str, rule: &str| {
             Err(Failure::usage(format!("{name} must be {rule}"))

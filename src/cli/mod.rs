@@ -8,10 +8,12 @@ mod completions;
 mod config;
 mod failure;
 mod printer;
+mod season;
 
 pub use config::Config;
 pub use failure::{Failure, Place};
 pub use printer::{ColorChoice, Printer, columns};
+pub use season::{Recorder, Season};
 
 use clap::{CommandFactory, Parser, Subcommand};
 use std::ffi::OsString;
@@ -52,6 +54,8 @@ struct Global {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Keep a season: register, ledger, its health and copies
+    Season(season::Command),
     /// Print a script that completes commands and options in a shell
     Completions(completions::Completions),
     /// Write manual pages to a folder
@@ -113,6 +117,7 @@ fn dispatch(cli: &Cli) -> Exit {
         let jobs = global.jobs.map(std::num::NonZeroUsize::get).or(config.jobs).unwrap_or(all);
         let context = Context { printer: printer.clone(), json: global.json, jobs, config };
         match &cli.command {
+            Command::Season(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }
