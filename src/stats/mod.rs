@@ -1,7 +1,7 @@
 //! Numeric algorithms with references: pure functions, no knowledge of fish or files.
 //!
 //! Every function takes plain numbers and returns `None` (or a [`StatsError`]) when the data cannot
-//! answer: nothing here panics on data, and nothing returns NaN. `tests/reference.rs` holds each
+//! answer: nothing here panics on data, and nothing returns NaN. The test target `reference` holds each
 //! method against values computed elsewhere.
 //!
 //! Conventions shared by all methods: an interval at confidence level 1 - α has α/2 in either tail;
@@ -11,16 +11,40 @@
 mod interval;
 mod numeric;
 
+// One sample.
+pub mod bootstrap;
 pub mod cv;
-pub mod dip;
 pub mod finite_population;
-pub mod linear;
-pub mod misclassification;
-pub mod mixture;
 pub mod moments;
-pub mod noncentral_t;
 pub mod proportion;
 pub mod quantile;
+pub mod dip;
+pub mod mixture;
+
+// Two samples of independent values.
+pub mod difference;
+pub mod exact_test;
+pub mod ks;
+pub mod rank;
+pub mod spread;
+
+// Groups: fish in tanks, tanks in arms.
+pub mod beta_binomial;
+pub mod cluster;
+pub mod permutation;
+pub mod t_test;
+
+// Curves, calls and time.
+pub mod agreement;
+pub mod control;
+pub mod growth;
+pub mod linear;
+pub mod logistic;
+pub mod misclassification;
 pub mod selection;
+
+// Planning.
+pub mod noncentral_t;
+pub mod sample_size;
 
 pub use interval::{Interval, Level, StatsError};

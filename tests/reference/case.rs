@@ -18,6 +18,8 @@ pub struct Row {
 pub enum Answer {
     /// A number, to be held to the relative tolerance (and to the same absolutely below 1).
     Number(f64, f64),
+    /// A word or list, to be equal.
+    Text(String),
     /// The crate gives no answer where it should: a failure unless `undefined` is expected.
     Nothing,
     /// Not a quantity of this crate, and why.
@@ -53,6 +55,12 @@ impl Answer {
                     }
                 }
                 format!("{value}")
+            }
+            Self::Text(text) => {
+                if *text == row.expected {
+                    return Ok(());
+                }
+                text.clone()
             }
             Self::Nothing => {
                 if matches!(row.expected.as_str(), "undefined" | "unbounded" | "nan") {

@@ -9,9 +9,14 @@
 //! Every row is either computed by the crate and compared, or listed as not covered with the reason. A topic that
 //! silently runs no row fails.
 
+mod calls;
 mod case;
+mod clustered;
 mod continuous;
+mod curves;
+mod decision;
 mod proportions;
+mod sizes;
 
 use case::{Answer, Row};
 
@@ -54,5 +59,40 @@ fn finite_population() {
 
 #[test]
 fn continuous_summaries() {
-    check("05_continuous.csv", 100, continuous::answer);
+    check("05_continuous.csv", 200, continuous::answer);
+}
+
+#[test]
+fn two_proportions() {
+    check("02_two_proportions.csv", 140, proportions::two);
+}
+
+#[test]
+fn clustered_proportions() {
+    check("03_clustered.csv", 390, clustered::answer);
+}
+
+#[test]
+fn before_after_control_impact() {
+    check("03b_baci_paired.csv", 45, clustered::baci);
+}
+
+#[test]
+fn imperfect_calls_and_agreement() {
+    check("04_misclassification.csv", 220, calls::answer);
+}
+
+#[test]
+fn growth_and_dose_response() {
+    check("07_growth_and_curves.csv", 150, curves::growth_and_curves);
+}
+
+#[test]
+fn sample_sizes() {
+    check("09_sample_size.csv", 650, sizes::answer);
+}
+
+#[test]
+fn control_charts() {
+    check("10_control_charts.csv", 100, curves::charts);
 }

@@ -1,7 +1,7 @@
 //! One proportion and two.
 
 use frygauge::stats::proportion::Method;
-use frygauge::stats::{Interval, finite_population};
+use frygauge::stats::{Interval, difference, exact_test, finite_population};
 
 use crate::case::{Answer, Row};
 
@@ -48,4 +48,27 @@ pub fn finite(row: &Row) -> Answer {
         "kk_upper" => Answer::of(number.map(|d| (d.1 + 1).min(population - (n - x)) as f64)),
         _ => Answer::NotCovered("unknown quantity"),
     }
+}
+
+pub fn two(row: &Row) -> Answer {
+    let first = (row.count("x1"), row.count("n1"));
+    let second = (row.count("x2"), row.count("n2"));
+    let q = row.quantity.as_str();
+    let interval = match row.method.as_str() {
+        "newcombe_hybrid_score" => difference::newcombe(first, second, row.level()),
+        "miettinen_nurminen" => difference::miettinen_nurminen(first, second, row.level()),
+        "mee" => difference::mee(first, second, row.level()),
+        "fisher exact & mid-p" => {
+            let test = exact_test::fisher(first, second);
+            return Answer::of(test.map(|t| match q {
+                "two_sided_minlik" => t.two_sided,
+                "mid_p_minlik" => t.mid_p,
+                "less" => t.less,
+                "greater" => t.greater,
+                _ => t.mid_p_doubled,
+            }));
+        }
+        _ => return Answer::NotCovered("not offered: Newcombe's, or Miettinen and Nurminen's, serves"),
+    };
+    Answer::of(limit(interval, q))
 }

@@ -2,32 +2,12 @@
 //!
 //! A row that is not computed is counted and named with its reason, and each file must compare a least number.
 
-#[path = "reference/case.rs"]
-mod case;
-
-use case::{Answer, Row, column, data};
+use crate::case::{Answer, Row, column, data};
+use crate::check;
 use frygauge::stats::dip::{NullDips, dip};
 use frygauge::stats::linear;
 use frygauge::stats::mixture::{self, Component, Mixture, NullRatios, Spread};
 use frygauge::stats::selection::{self, Design, SizeClass};
-
-fn check(file: &str, least: usize, answer: impl Fn(&Row) -> Answer) {
-    let mut compared = 0;
-    let mut skipped = std::collections::BTreeMap::<String, usize>::new();
-    let mut wrong = Vec::new();
-    for row in case::read(file) {
-        match answer(&row) {
-            Answer::NotCovered(why) => *skipped.entry(format!("{}: {why}", row.id)).or_default() += 1,
-            got => {
-                compared += 1;
-                wrong.extend(got.agrees_with(&row).err());
-            }
-        }
-    }
-    println!("{file}: {compared} rows compared; not covered: {skipped:#?}");
-    assert!(wrong.is_empty(), "{file}: {} of {compared} rows differ:\n{}", wrong.len(), wrong.join("\n"));
-    assert!(compared >= least, "{file}: only {compared} rows compared");
-}
 
 fn pike(ages: &[&str]) -> Vec<f64> {
     data("pikeraw.csv")
