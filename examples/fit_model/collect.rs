@@ -4,10 +4,11 @@ use anyhow::{Context as _, Result};
 use frygauge::bladder::learn::Example;
 use frygauge::bladder::plane::{Look, Turn};
 use frygauge::bladder::{Context, conv, features};
-use frygauge::fish::{Strip, strip};
+use frygauge::fish::{self, Outcome, STRIP_WIDTH, Strip, strip};
 use frygauge::photo::{Chroma, Pixels};
 use frygauge::records::{Lighting, View};
-use frygauge::render::{self, Class, TrueFish};
+use frygauge::render::{self, Class, TrueFish, Truth};
+use frygauge::segmentation;
 use image::RgbImage;
 use ndarray::Axis;
 use rand::{RngExt, SeedableRng};
@@ -51,11 +52,6 @@ impl Set {
         }
     }
 
-    /// How often each fish is shown, each time disturbed anew; the first time of tests undisturbed.
-    fn views(self) -> usize {
-        if self == Self::Fit { 2 } else { 1 }
-    }
-
     /// Photographs compared with the fit.
     fn share(self) -> f64 {
         if self == Self::Fit { 1.0 } else { 0.4 }
@@ -97,40 +93,45 @@ pub fn gather(set: Set, scale: f64, keep: Option<&Path>) -> Result<Vec<Seen>> {
 
 /// The strips of a photograph, as the examples were made from.
 pub fn strips_of(class: Class, seed: u64) -> Vec<Strip> {
-    fish_of(class, seed).into_iter().map(|f| f.strip).collect()
+    Drawn::new(class, seed).as_read().into_iter().map(|f| f.strip).collect()
 }
 
 /// A fish as read, and its true state.
+#[derive(Clone)]
 struct Read {
     strip: Strip,
     context: Context,
+    lighting: Lighting,
     inflated: bool,
 }
 
 fn examples_of(class: Class, seed: u64, set: Set) -> Vec<Seen> {
+    let drawn = Drawn::new(class, seed);
     let mut all = Vec::new();
-    for (index, fish) in fish_of(class, seed).into_iter().enumerate() {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ (index as u64) << 32);
-        for view in 0..set.views() {
-            let mut strip = fish.strip.clone();
-            let mut context = fish.context;
-            if set == Set::Fit && view > 0 {
-                disturb(&mut strip, &mut context, &mut rng);
-            }
-            let look = Look::new(&strip, Turn { ends: false, sides: false });
-            let seen = features::describe(&look, &context);
-            all.push(Seen {
-                example: Example {
-                    values: seen.values,
-                    view: conv::input(&look, &context),
-                    inflated: fish.inflated,
-                    lighting: context.lighting,
-                    weight: 1.0,
-                },
-                class,
-                seed,
-                fish: index,
-            });
+    let mut add = |read: &Read, index: usize| {
+        let (strip, context) = (&read.strip, &read.context);
+        let look = Look::new(strip, Turn { ends: false, sides: false }, context.lighting == Lighting::Dark);
+        let example = Example {
+            values: features::describe(&look, context).values,
+            view: conv::input(&look, context),
+            inflated: read.inflated,
+            lighting: read.lighting,
+            weight: 1.0,
+        };
+        all.push(Seen { example, class, seed, fish: index });
+    };
+    for (index, read) in drawn.as_read().iter().enumerate() {
+        add(read, index);
+        if set == Set::Fit {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed ^ ((index as u64) << 32));
+            add(&disturbed(read, &mut rng), index);
+        }
+    }
+    if set == Set::Fit {
+        // Along the true midlines as well, with errors of its own: readers get better and worse.
+        for (index, read) in drawn.as_drawn().iter().enumerate() {
+            let mut rng = ChaCha8Rng::seed_from_u64(!seed ^ ((index as u64) << 32));
+            add(&disturbed(read, &mut rng), usize::MAX);
         }
     }
     all
@@ -138,31 +139,49 @@ fn examples_of(class: Class, seed: u64, set: Set) -> Vec<Seen> {
 
 /// Changes what may differ between cameras, lamps and readers: tone curve, tint and level of the background,
 /// contrast, sharpness, noise.
-fn disturb(strip: &mut Strip, context: &mut Context, rng: &mut ChaCha8Rng) {
+fn disturbed(read: &Read, rng: &mut ChaCha8Rng) -> Read {
+    let Read { mut strip, mut context, .. } = read.clone();
+    // What the reader says of light and view is not to be leant on.
+    if rng.random::<f32>() < 0.5 {
+        context.view = View::Unclear;
+    }
+    if rng.random::<f32>() < 0.25 {
+        context.lighting = match context.lighting {
+            Lighting::Transmitted => Lighting::Pale,
+            Lighting::Pale => Lighting::Transmitted,
+            Lighting::Dark => Lighting::Dark,
+        };
+    }
     let gamma = rng.random_range(0.75_f32..1.3);
     let contrast = rng.random_range(0.7_f32..1.4);
-    let level = rng.random_range(-0.02_f32..0.02);
     let tint: [f32; 3] = std::array::from_fn(|_| rng.random_range(-0.015..0.015));
+    // The bare ground, by the outer corners: contrast is changed about it.
+    let ground: [f32; 3] = std::array::from_fn(|c| {
+        let mut corner: Vec<f32> =
+            (0..STRIP_WIDTH).map(|x| strip.values[[c, 2, x]].max(0.0).powf(gamma)).collect();
+        corner.sort_by(f32::total_cmp);
+        corner[STRIP_WIDTH / 2]
+    });
     for (c, mut plane) in strip.values.axis_iter_mut(Axis(0)).enumerate() {
         for v in &mut plane {
             let toned = v.max(0.0).powf(gamma);
-            *v = (1.0 + (toned - 1.0) * contrast + level + tint[c]).max(0.0);
+            *v = (toned + (contrast - 1.0) * (toned - ground[c]) + tint[c] * ground[c]).max(0.0);
         }
     }
     strip.noise *= gamma * contrast;
     if rng.random::<f32>() < 0.4 {
         let sigma = rng.random_range(0.5_f32..2.2);
-        blur(strip, sigma);
-        context.blur = context.blur.hypot(sigma);
+        blur(&mut strip, sigma);
     }
     if rng.random::<f32>() < 0.5 {
-        let sd = rng.random_range(0.0_f32..0.03);
+        let sd = ground[1] * rng.random_range(0.0_f32..0.03);
         let scale = sd * 2.449;
         for v in &mut strip.values {
             *v = (*v + scale * (rng.random::<f32>() - rng.random::<f32>())).max(0.0);
         }
         strip.noise = strip.noise.hypot(sd * strip.pixels_per_strip_pixel.max(1.0));
     }
+    Read { strip, context, ..read.clone() }
 }
 
 /// Gaussian blur of every plane.
@@ -182,18 +201,76 @@ fn blur(strip: &mut Strip, sigma: f32) {
     }
 }
 
-/// Renders a photograph and reads its fish.
-fn fish_of(class: Class, seed: u64) -> Vec<Read> {
-    let drawn = render::photograph(class, seed);
-    let pixels = pixels(&drawn.image);
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    drawn
-        .truth
-        .fish
-        .iter()
-        .filter(|f| !f.cut && f.midline.len() > 2)
-        .map(|f| read_truth(&pixels, f, drawn.truth.lighting, &mut rng))
-        .collect()
+/// A rendered photograph.
+struct Drawn {
+    pixels: Pixels,
+    truth: Truth,
+    seed: u64,
+}
+
+impl Drawn {
+    fn new(class: Class, seed: u64) -> Self {
+        let drawn = render::photograph(class, seed);
+        Self { pixels: pixels(&drawn.image), truth: drawn.truth, seed }
+    }
+
+    /// Its fish as the program reads them: those that count for the call and are one true fish.
+    fn as_read(&self) -> Vec<Read> {
+        let ground = segmentation::prepare(&self.pixels);
+        let found = segmentation::find(&ground);
+        let outcomes = found.candidates.iter().flat_map(|c| fish::measure(&self.pixels, &ground, &found, c));
+        let mut all = Vec::new();
+        for outcome in outcomes {
+            let Outcome::Fish(read, _) = outcome else { continue };
+            if !read.use_call {
+                continue;
+            }
+            let Some((truth, forward)) = self.match_of(&read.midline) else { continue };
+            if truth.cut {
+                continue;
+            }
+            if std::env::var_os("FIT_DEBUG").is_some() {
+                eprintln!(
+                    "{} {} head {} p {:.2} view {:?}",
+                    self.seed, truth.inflated, forward, read.p_head, truth.view
+                );
+            }
+            all.push(Read {
+                context: Context::of(&read, self.truth.lighting),
+                strip: read.strip,
+                lighting: self.truth.lighting,
+                inflated: truth.inflated,
+            });
+        }
+        all
+    }
+
+    /// The true fish along a midline, if there is just one, and whether the midline runs from its head.
+    fn match_of(&self, midline: &[[f64; 2]]) -> Option<(&TrueFish, bool)> {
+        let length: f64 = midline.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])).sum();
+        let at = |line: &[[f64; 2]], f: f64| line[((line.len() - 1) as f64 * f).round() as usize];
+        let distance = |fish: &TrueFish, forward: bool| -> f64 {
+            (0..=8)
+                .map(|k| {
+                    let f = f64::from(k) / 8.0;
+                    let (a, b) = (at(midline, f), at(&fish.midline, if forward { f } else { 1.0 - f }));
+                    (a[0] - b[0]).hypot(a[1] - b[1])
+                })
+                .sum::<f64>()
+                / 9.0
+        };
+        let ways =
+            self.truth.fish.iter().filter(|f| f.midline.len() > 2).flat_map(|f| [(f, true), (f, false)]);
+        let best = ways.map(|(f, way)| (distance(f, way), f, way)).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        (best.0 < 0.08 * length).then_some((best.1, best.2))
+    }
+
+    /// Its fish along their true midlines.
+    fn as_drawn(&self) -> Vec<Read> {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
+        let fish = self.truth.fish.iter().filter(|f| !f.cut && f.midline.len() > 2);
+        fish.map(|f| read_truth(&self.pixels, f, self.truth.lighting, &mut rng)).collect()
+    }
 }
 
 /// A fish read along its true midline, with the errors a reader makes.
@@ -250,9 +327,8 @@ fn read_truth(pixels: &Pixels, fish: &TrueFish, lighting: Lighting, rng: &mut Ch
         p_head: 1.0,
         p_back: if fish.view == View::Top { 0.5 } else { 1.0 },
         pixels_per_strip_pixel: strip.pixels_per_strip_pixel,
-        blur: 1.0,
     };
-    Read { strip, context, inflated: fish.inflated }
+    Read { strip, context, lighting, inflated: fish.inflated }
 }
 
 /// A drawn photograph as the program reads photographs.

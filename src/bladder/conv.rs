@@ -21,6 +21,8 @@ const HEIGHT: usize = 40;
 const PLANES: usize = 6;
 /// Numbers of context beside the picture.
 const EXTRA: usize = 8;
+/// Which of them says that the fish is seen from above.
+const TOP: usize = 3;
 /// Sizes of the convolution layers.
 const SIZES: [usize; 4] = [PLANES, 8, 16, 16];
 /// Size of the dense layer.
@@ -92,7 +94,7 @@ pub fn input(look: &Look, context: &Context) -> View8 {
         (20.0 * look.contrast).min(2.0),
         (30.0 * look.noise).min(2.0),
         context.pixels_per_strip_pixel.max(0.1).ln(),
-        (2.0 * context.p_back - 1.0).abs() as f32,
+        look.sharpness.min(2.0),
     ];
     View8 { planes, extra }
 }
@@ -438,8 +440,8 @@ fn unpack(view: &View8, disturb: Option<&mut ChaCha8Rng>) -> Planes {
     if let Some(rng) = &mut rng {
         dx = rng.random_range(-2..=2);
         dy = rng.random_range(-1..=1);
-        // Without a known back both sides are alike.
-        flip = view.extra[EXTRA - 1] < 0.5 && rng.random();
+        // From above both sides are alike.
+        flip = view.extra[TOP] > 0.5 && rng.random();
         let contrast = rng.random_range(0.75..1.3);
         let level = rng.random_range(-0.25..0.25);
         scale[..4].fill(contrast);

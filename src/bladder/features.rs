@@ -104,7 +104,7 @@ pub const NAMES: [&str; COUNT] = [
     "noise",
     "noise_contrast",
     "resolution",
-    "blur",
+    "sharpness",
     "depth",
     "warmth_body",
     "transmitted",
@@ -112,11 +112,10 @@ pub const NAMES: [&str; COUNT] = [
     "pale",
     "side",
     "top",
-    "back_known",
 ];
 
 /// How many numbers describe a strip.
-pub const COUNT: usize = 94;
+pub const COUNT: usize = 93;
 
 /// What was seen in a strip.
 #[derive(Debug, Clone)]
@@ -386,17 +385,13 @@ pub fn describe(look: &Look, context: &Context) -> Seen {
         squash(30.0 * look.noise),
         squash(look.noise / look.contrast),
         squash(context.pixels_per_strip_pixel.max(0.05).ln()),
-        squash(2.0 * context.blur),
+        look.sharpness.min(2.0),
         depth(look),
         raw(look.warmth.mean(30..100, 24..32)),
     ]);
     let flag = |on: bool| f32::from(u8::from(on));
     v.extend([Lighting::Transmitted, Lighting::Dark, Lighting::Pale].map(|l| flag(context.lighting == l)));
-    v.extend([
-        flag(context.view == View::Side),
-        flag(context.view == View::Top),
-        (2.0 * context.p_back - 1.0).abs() as f32,
-    ]);
+    v.extend([flag(context.view == View::Side), flag(context.view == View::Top)]);
     let mut values = [0.0; COUNT];
     for (to, from) in values.iter_mut().zip(v) {
         *to = if from.is_finite() { from } else { 0.0 };

@@ -34,21 +34,17 @@ pub struct Context {
     pub p_back: f64,
     /// Photograph pixels to one strip pixel, as in the strip.
     pub pixels_per_strip_pixel: f32,
-    /// Standard deviation of the blur in strip pixels.
-    pub blur: f32,
 }
 
 impl Context {
     /// What is known about a measured fish in a photograph lit this way.
     pub fn of(fish: &Fish, lighting: Lighting) -> Self {
-        let per_strip = fish.strip.pixels_per_strip_pixel.max(1e-3);
         Self {
             lighting,
             view: fish.view,
             p_head: fish.p_head,
             p_back: if fish.view == View::Top { 0.5 } else { 1.0 },
-            pixels_per_strip_pixel: per_strip,
-            blur: fish.blur.0 as f32 / per_strip,
+            pixels_per_strip_pixel: fish.strip.pixels_per_strip_pixel.max(1e-3),
         }
     }
 }
@@ -133,7 +129,7 @@ pub fn call(strip: &Strip, context: &Context, model: &Model) -> Verdict {
     let mut best: Option<(f64, Ellipse)> = None;
     for (ends, p_ends) in ways(context.p_head) {
         for &(turned, p_sides) in &sides {
-            let look = Look::new(strip, Turn { ends, sides: turned });
+            let look = Look::new(strip, Turn { ends, sides: turned }, context.lighting == Lighting::Dark);
             let seen = features::describe(&look, context);
             let picture = (!model.conv.is_empty()).then(|| conv::input(&look, context));
             let p = model.probability(model.logits(&seen.values, picture.as_ref()));

@@ -84,11 +84,19 @@ pub struct Look {
     pub trunk: f32,
     /// Noise of one pixel of the full-resolution plane, in the same units.
     pub noise: f32,
+    /// Finest detail over coarser detail of the trunk: small in a blurred picture.
+    pub sharpness: f32,
 }
+
+/// Tissue stands this far above the ground once a picture on a dark ground is made comparable.
+const DARK_TISSUE: f32 = 0.25;
 
 impl Look {
     /// Looks at `strip`, turned.
-    pub fn new(strip: &Strip, turn: Turn) -> Self {
+    ///
+    /// The bare ground is taken from the strip's own outer rows and becomes 1 in every channel. On a dark
+    /// ground a ratio to it says nothing, so there the trunk is made to stand a fixed step above it.
+    pub fn new(strip: &Strip, turn: Turn, dark_ground: bool) -> Self {
         let (w, h) = (STRIP_WIDTH, STRIP_HEIGHT);
         let mut planes: [Vec<f32>; 3] = std::array::from_fn(|_| Vec::with_capacity(w * h));
         for (c, plane) in planes.iter_mut().enumerate() {
@@ -100,6 +108,22 @@ impl Look {
                 } else {
                     plane.extend(row.iter());
                 }
+            }
+        }
+        let ground = planes.each_ref().map(|p| outer_median(p));
+        let step = if dark_ground {
+            let trunk = trunk_level(&planes[1]) - ground[1];
+            DARK_TISSUE / trunk.max(0.02)
+        } else {
+            1.0
+        };
+        for (plane, ground) in planes.iter_mut().zip(ground) {
+            if dark_ground {
+                plane.iter_mut().for_each(|v| *v = (1.0 + step * (*v - ground)).clamp(0.3, 6.0));
+            } else {
+                // What is far from the background expected is no ground but a neighbour.
+                let ground = ground.clamp(0.92, 1.08);
+                plane.iter_mut().for_each(|v| *v = (*v / ground).min(6.0));
             }
         }
         let [red, green, blue] = planes;
@@ -117,7 +141,7 @@ impl Look {
             .collect();
         let warmth = Plane { width: half.width, height: half.height, data: warmth };
         // Noise falls where strip pixels are means of photograph pixels.
-        let noise = strip.noise / strip.pixels_per_strip_pixel.max(1.0);
+        let noise = step * strip.noise / strip.pixels_per_strip_pixel.max(1.0);
         let mut look = Self {
             luma,
             half,
@@ -127,8 +151,10 @@ impl Look {
             contrast: 0.0,
             trunk: 1.0,
             noise,
+            sharpness: 0.0,
         };
         look.find_body();
+        look.sharpness = look.detail();
         look
     }
 
@@ -140,6 +166,22 @@ impl Look {
     /// Row of the half-resolution plane at `above` (fraction of total length above the midline).
     pub fn half_row(above: f32) -> f32 {
         0.5 * (0.5 * STRIP_HEIGHT as f32 - above * STRIP_PER_LENGTH as f32) - 0.5
+    }
+
+    /// Mean step between neighbours along the trunk over the mean step across four pixels.
+    fn detail(&self) -> f32 {
+        let w = self.luma.width;
+        let (mut fine, mut coarse) = (0.0, 0.0);
+        for x in (2 * Look::half_column(0.03) as usize..2 * Look::half_column(0.6) as usize).step_by(2) {
+            let rows = 2 * self.upper[x / 2] as usize..=2 * self.lower[x / 2] as usize + 1;
+            for y in rows.step_by(2) {
+                let at = y * w + x;
+                let d = &self.luma.data;
+                fine += (d[at + 1] - d[at]).abs() + (d[at + w] - d[at]).abs();
+                coarse += (d[at + 4] - d[at]).abs() + (d[(at + 4 * w).min(d.len() - 1)] - d[at]).abs();
+            }
+        }
+        fine / coarse.max(1e-4)
     }
 
     /// Contrast of the trunk, then its upper and lower edge in every column.
@@ -207,4 +249,25 @@ fn running_median(values: &[f32], reach: usize) -> Vec<f32> {
             *window.select_nth_unstable_by(middle, f32::total_cmp).1
         })
         .collect()
+}
+
+/// Median of the rows farthest from the fish.
+fn outer_median(plane: &[f32]) -> f32 {
+    const ROWS: usize = 9;
+    let n = ROWS * STRIP_WIDTH;
+    let mut values: Vec<f32> =
+        plane[..n].iter().chain(&plane[plane.len() - n..]).step_by(3).copied().collect();
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f32::total_cmp).1
+}
+
+/// Median brightness close about the midline behind the head.
+fn trunk_level(plane: &[f32]) -> f32 {
+    let columns = |along: f32| (along * STRIP_PER_LENGTH as f32) as usize + crate::fish::STRIP_MARGIN;
+    let mut values = Vec::new();
+    for y in STRIP_HEIGHT / 2 - 6..STRIP_HEIGHT / 2 + 6 {
+        values.extend_from_slice(&plane[y * STRIP_WIDTH + columns(0.12)..y * STRIP_WIDTH + columns(0.6)]);
+    }
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f32::total_cmp).1
 }

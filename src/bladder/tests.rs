@@ -79,12 +79,11 @@ fn context() -> Context {
         p_head: 1.0,
         p_back: 1.0,
         pixels_per_strip_pixel: 1.0,
-        blur: 0.8,
     }
 }
 
 fn upright(strip: &Strip) -> Look {
-    Look::new(strip, Turn { ends: false, sides: false })
+    Look::new(strip, Turn { ends: false, sides: false }, false)
 }
 
 #[test]
@@ -116,6 +115,24 @@ fn an_empty_trunk_has_no_deep_rim() {
     let strip = draw(&PLAIN, &mut rng);
     let found = search(&upright(&strip), 2);
     assert!(found[0][0].score < 0.02, "{:?}", found[0][0]);
+}
+
+#[test]
+fn a_dark_ground_is_made_comparable_whatever_it_was_divided_by() {
+    // A bright fish on a dark ground: once as ratios to the ground, once as ratios to the tissue.
+    let mut strip =
+        draw(&Drawn { bladder: Some([0.36, 0.015, 0.1, 0.045]), ..PLAIN }, &mut ChaCha8Rng::seed_from_u64(8));
+    strip.values.mapv_inplace(|v| 1.0 + 30.0 * (1.0 - v).abs());
+    strip.noise *= 30.0;
+    let mut other = strip.clone();
+    other.values.mapv_inplace(|v| 0.25 * v);
+    other.noise *= 0.25;
+    let [a, b] = [strip, other].map(|s| Look::new(&s, Turn { ends: false, sides: false }, true));
+    assert!(
+        (a.trunk - b.trunk).abs() < 1e-3 && (a.noise - b.noise).abs() < 1e-4 && (a.trunk - 1.25).abs() < 0.05
+    );
+    let far = a.luma.data.iter().zip(&b.luma.data).map(|(p, q)| (p - q).abs()).fold(0.0, f32::max);
+    assert!(far < 1e-2, "{far}");
 }
 
 #[test]
