@@ -240,3 +240,90 @@ pub struct PhotoRow {
     /// Time the photograph took.
     pub seconds: Option<f64>,
 }
+
+impl FishRow {
+    /// Columns of `fish.csv`, in order.
+    pub const COLUMNS: [&str; 27] = [
+        "photo",
+        "tank",
+        "date",
+        "age_dph",
+        "fish",
+        "x_px",
+        "y_px",
+        "snout_x_px",
+        "snout_y_px",
+        "tail_x_px",
+        "tail_y_px",
+        "total_length_px",
+        "total_length_mm",
+        "total_length_se_mm",
+        "depth_mm",
+        "view",
+        "call",
+        "p_inflated",
+        "bladder_position",
+        "bladder_length_mm",
+        "bladder_height_mm",
+        "use_length",
+        "use_call",
+        "flags",
+        "vessel",
+        "caller",
+        "head_depth_mm",
+    ];
+}
+
+impl TankRow {
+    /// Columns of `tanks.csv`, in order.
+    pub const COLUMNS: [&str; 28] = [
+        "tank",
+        "date",
+        "age_dph",
+        "photos",
+        "fish",
+        "called",
+        "inflated",
+        "not_inflated",
+        "unsure",
+        "inflation",
+        "inflation_low",
+        "inflation_high",
+        "inflation_corrected",
+        "inflation_corrected_low",
+        "inflation_corrected_high",
+        "measured",
+        "mean_length_mm",
+        "mean_length_low_mm",
+        "mean_length_high_mm",
+        "sd_length_mm",
+        "cv_length",
+        "cv_length_low",
+        "cv_length_high",
+        "p05_length_mm",
+        "median_length_mm",
+        "p95_length_mm",
+        "mean_depth_mm",
+        "notes",
+    ];
+}
+
+impl PhotoRow {
+    /// Columns of `photos.csv`, in order.
+    pub const COLUMNS: [&str; 14] = [
+        "photo",
+        "sha256",
+        "status",
+        "reason",
+        "width_px",
+        "height_px",
+        "lighting",
+        "mm_per_px",
+        "mm_per_px_se",
+        "scale_source",
+        "fish",
+        "sharpness",
+        "flags",
+        "seconds",
+    ];
+}

@@ -29,6 +29,7 @@ impl Plane {
     }
 
     /// The plane reduced to half: means of two by two.
+    #[must_use]
     pub fn half(&self) -> Self {
         let (width, height) = (self.width / 2, self.height / 2);
         let mut data = Vec::with_capacity(width * height);

@@ -8,7 +8,9 @@ mod completions;
 mod config;
 mod failure;
 mod printer;
+mod score;
 mod season;
+mod watch;
 
 pub use config::Config;
 pub use failure::{Failure, Place};
@@ -54,6 +56,10 @@ struct Global {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Score photographs: find, measure and call every fish
+    Score(score::Score),
+    /// Score photographs as they arrive in a folder
+    Watch(watch::Watch),
     /// Keep a season: register, ledger, its health and copies
     Season(season::Command),
     /// Print a script that completes commands and options in a shell
@@ -117,6 +123,8 @@ fn dispatch(cli: &Cli) -> Exit {
         let jobs = global.jobs.map(std::num::NonZeroUsize::get).or(config.jobs).unwrap_or(all);
         let context = Context { printer: printer.clone(), json: global.json, jobs, config };
         match &cli.command {
+            Command::Score(command) => command.run(&context),
+            Command::Watch(command) => command.run(&context),
             Command::Season(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),

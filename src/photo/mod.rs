@@ -10,6 +10,7 @@ mod format;
 mod jpeg;
 mod orient;
 mod raster;
+mod shrink;
 mod tags;
 
 pub use error::{PhotoError, Who};
@@ -183,31 +184,20 @@ impl Pixels {
         let luma = f32::from(self.luma[y * self.width as usize + x]);
         let Some(chroma) = &self.chroma else { return [luma; 3] };
         let at = (y / 2) * chroma.width as usize + x / 2;
-        let (cb, cr) = (f32::from(chroma.cb[at]) - 128.0, f32::from(chroma.cr[at]) - 128.0);
-        // JFIF 1.02, conversion to RGB.
-        [luma + 1.402 * cr, luma - 0.344_136 * cb - 0.714_136 * cr, luma + 1.772 * cb]
-            .map(|v| v.clamp(0.0, 255.0))
+        rgb_of(luma, f32::from(chroma.cb[at]), f32::from(chroma.cr[at]))
     }
+}
+
+/// Red, green and blue of a pixel (JFIF 1.02, conversion to RGB).
+fn rgb_of(luma: f32, cb: f32, cr: f32) -> [f32; 3] {
+    let (cb, cr) = (cb - 128.0, cr - 128.0);
+    [luma + 1.402 * cr, luma - 0.344_136 * cb - 0.714_136 * cr, luma + 1.772 * cb]
+        .map(|v| v.clamp(0.0, 255.0))
 }
 
 impl Pixels {
     /// A photograph from red, green and blue; chroma is averaged over squares of four pixels.
     pub fn from_rgb(image: &image::RgbImage) -> Self {
-        let (width, height) = image.dimensions();
-        let (w, h) = (width.div_ceil(2) as usize, height.div_ceil(2) as usize);
-        let mut luma = Vec::with_capacity((width * height) as usize);
-        let mut sums = vec![[0.0f32; 3]; w * h];
-        for (x, y, p) in image.enumerate_pixels() {
-            let [r, g, b] = p.0.map(f32::from);
-            let l = 0.299 * r + 0.587 * g + 0.114 * b;
-            luma.push(l.round() as u8);
-            let s = &mut sums[(y / 2) as usize * w + (x / 2) as usize];
-            s[0] += 128.0 + (b - l) / 1.772;
-            s[1] += 128.0 + (r - l) / 1.402;
-            s[2] += 1.0;
-        }
-        let plane = |i: usize| sums.iter().map(|s| (s[i] / s[2]).round() as u8).collect();
-        let chroma = Chroma { width: w as u32, height: h as u32, cb: plane(0), cr: plane(1) };
-        Self { width, height, luma, chroma: Some(chroma) }
+        raster::rgb_to_pixels(image.as_raw(), image.width(), image.height(), &mut Buffers::default())
     }
 }

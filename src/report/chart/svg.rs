@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 
 const WIDTH: f64 = 720.0;
 const FONT: f64 = 13.0;
+const WIDEST_BAR: f64 = 64.0;
 /// Mean width of a letter of a sans-serif face, as a share of its size.
 const LETTER: f64 = 0.56;
 
@@ -214,7 +215,9 @@ fn series_svg(out: &mut String, series: &Series, i: usize, frame: &Frame) {
         }
         Kind::Bars { width } => {
             for p in &series.points {
-                let (x1, x2) = (frame.px(p.x - width / 2.0) + 0.5, frame.px(p.x + width / 2.0) - 0.5);
+                // A lone bar as wide as its panel would look like an area.
+                let half = (frame.px(p.x + width / 2.0) - frame.px(p.x)).min(WIDEST_BAR / 2.0) - 0.5;
+                let (x1, x2) = (frame.px(p.x) - half, frame.px(p.x) + half);
                 let (zero, y) = (frame.py(0.0), frame.py(p.y));
                 let _ = write!(
                     out,
