@@ -1,0 +1,474 @@
+//! Are a few fish breaking away from the rest? Future cannibals show as a second mode, as pairs in which the
+//! small one fits, and as a spread of lengths that grows.
+//!
+//! Type II cannibalism (whole, head first) needs a length difference and is what the length rules are about. Type I
+//! (tail first, incomplete) happens between siblings of equal length and no ratio covers it (Loadman, Moodie &
+//! Mathias 1986; Baras, Kestemont & Mélard 2003, Aquaculture 219:241-255). No CV threshold for percids was found.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use super::relation::{Quantity, Relation};
+use super::shape::{self, Dimension};
+use super::{DecisionError, Estimate, Sample, estimate::share_from_variance, sample};
+use crate::stats::dip::{NullDips, dip};
+use crate::stats::linear;
+use crate::stats::mixture::{self, Mixture, NullRatios, Spread};
+use crate::stats::moments::Moments;
+use crate::stats::{Level, cv};
+
+/// What is said beside every pair risk.
+pub const NOT_COVERED: &str =
+    "tail-first attacks on siblings of equal length are not covered by any ratio rule";
+
+/// Fish that make a group; fewer are stray fish. Common practice, no source.
+pub const GROUP: usize = 5;
+/// Share of fish in a second mode that a sample must be able to show before it may deny one: 8 %.
+pub const SMALLEST_MODE: f64 = 0.08;
+/// Chance with which it must be able to show it.
+const POWER: f64 = 0.8;
+/// Distance of the means, in standard deviations, below which two modes are not told apart.
+const SEPARATION: f64 = 2.0;
+const SIGNIFICANT: f64 = 0.05;
+const SIMULATED: usize = 199;
+const SEED: u64 = 20_260_420;
+
+/// What may be said about a second mode.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "verdict")]
+pub enum Verdict {
+    /// There is one.
+    Found,
+    /// None was seen; one of up to this share of the fish could have been missed.
+    NotSeen {
+        /// Share of fish, a fraction.
+        could_miss: f64,
+    },
+    /// The sample is too small to deny one.
+    CannotTell {
+        /// Fish needed to see a mode of [`SMALLEST_MODE`] with a chance of 80 %.
+        needed: usize,
+    },
+}
+
+/// The test for a second mode.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SecondMode {
+    /// What may be said.
+    pub verdict: Verdict,
+    /// Fish tested.
+    pub fish: usize,
+    /// Median length of the lower group, mm.
+    pub lower_mm: Option<f64>,
+    /// Median length of the upper group, mm.
+    pub upper_mm: Option<f64>,
+    /// Share of the fish in the upper group, a fraction.
+    pub upper_share: Option<Estimate>,
+    /// Distance of the groups in standard deviations of logarithms.
+    pub separation_sd: Option<f64>,
+    /// Length from which a fish more likely belongs to the upper group, mm.
+    pub cut_mm: Option<f64>,
+    /// The larger p of the likelihood-ratio tests on lengths and on their logarithms; `None` when two groups were
+    /// ruled out before, for want of two peaks, of distance or of fish.
+    pub p: Option<f64>,
+    /// p of Hartigans' dip test, shown beside it.
+    pub dip_p: Option<f64>,
+    /// The reason in words.
+    pub reason: String,
+}
+
+/// Simulated null distributions, kept by sample size so that a night of tanks does not simulate each anew.
+#[derive(Debug, Clone, Default)]
+pub struct Nulls {
+    by_size: BTreeMap<usize, (NullRatios, NullDips)>,
+}
+
+impl Nulls {
+    /// The distributions for `n` fish; sizes are rounded, for they change slowly with size.
+    fn of(&mut self, n: usize) -> &(NullRatios, NullDips) {
+        let step = if n < 100 {
+            10
+        } else if n < 500 {
+            50
+        } else {
+            250
+        };
+        let size = (n.div_ceil(step) * step).min(mixture::LARGEST_SIMULATED);
+        self.by_size.entry(size).or_insert_with(|| {
+            (NullRatios::simulate(size, SIMULATED, SEED), NullDips::simulate(size, SIMULATED, SEED))
+        })
+    }
+}
+
+/// Looks for a second mode. It is found only when two normals of common standard deviation fit better than one, on
+/// lengths and on their logarithms both (so that a skewed but single peak is not taken for two), the fitted density
+/// has two peaks more than 2 standard deviations apart, and either group holds [`GROUP`] fish.
+///
+/// # Errors
+/// [`DecisionError`] for a sample no advice can rest on.
+pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, DecisionError> {
+    sample::check(sample)?;
+    let lengths = sample.lengths();
+    let n = lengths.len();
+    let needed = fish_needed();
+    let mut mode = SecondMode {
+        verdict: if n < needed {
+            Verdict::CannotTell { needed }
+        } else {
+            Verdict::NotSeen { could_miss: missable(n) }
+        },
+        fish: n,
+        lower_mm: None,
+        upper_mm: None,
+        upper_share: None,
+        separation_sd: None,
+        cut_mm: None,
+        p: None,
+        dip_p: None,
+        reason: String::new(),
+    };
+    let logs: Vec<f64> = lengths.iter().map(|l| l.ln()).collect();
+    let Some((raw, log)) = (n >= 2 * GROUP)
+        .then(|| {
+            Some((mixture::two(&lengths, Spread::Common).ok()?, mixture::two(&logs, Spread::Common).ok()?))
+        })
+        .flatten()
+    else {
+        mode.reason = if n < 2 * GROUP {
+            format!("{n} fish cannot show two groups")
+        } else {
+            "all lengths are equal".into()
+        };
+        return Ok(mode);
+    };
+    let (lower, upper) = (log.components[0], log.components[1]);
+    let separation = separation(&log).min(separation(&raw));
+    let in_upper = logs.iter().filter(|x| log.posterior_upper(**x) > 0.5).count();
+    let ruled_out = if !(log.has_two_peaks() && raw.has_two_peaks()) {
+        Some("the lengths show one peak".to_owned())
+    } else if separation <= SEPARATION {
+        Some(format!("two groups would lie only {separation:.1} standard deviations apart"))
+    } else if in_upper.min(n - in_upper) < GROUP {
+        let stray = in_upper.min(n - in_upper);
+        Some(format!("{stray} fish stand apart: too few to be called a group"))
+    } else {
+        None
+    };
+    if let Some(reason) = ruled_out {
+        mode.reason = reason;
+        return Ok(mode);
+    }
+    let (ratios, dips) = nulls.of(n);
+    let p = mixture::likelihood_ratio(&lengths)
+        .and_then(|a| Ok(ratios.p_value(a).max(ratios.p_value(mixture::likelihood_ratio(&logs)?))))?;
+    mode.p = Some(p);
+    mode.dip_p = dip(&lengths).map(|d| dips.p_value(d));
+    if p > SIGNIFICANT {
+        mode.reason = format!("one group fits nearly as well as two (p {p:.2})");
+        return Ok(mode);
+    }
+    mode.verdict = Verdict::Found;
+    mode.lower_mm = Some(lower.mean.exp());
+    mode.upper_mm = Some(upper.mean.exp());
+    mode.separation_sd = Some(separation);
+    // As if each fish's group were known; with the groups this far apart it nearly is.
+    mode.upper_share =
+        Some(share_from_variance(upper.share, upper.share * (1.0 - upper.share) / n as f64, n, Level::P95));
+    mode.cut_mm = cut(&log).map(f64::exp);
+    mode.reason = format!(
+        "two groups {separation:.1} standard deviations apart fit better than one (p {}{p:.3})",
+        if p <= 1.0 / (SIMULATED as f64 + 1.0) { "≤ " } else { "" }
+    );
+    Ok(mode)
+}
+
+fn separation(m: &Mixture) -> f64 {
+    (m.components[1].mean - m.components[0].mean) / m.components[0].sd
+}
+
+/// Where the two components of common standard deviation are equally likely.
+fn cut(m: &Mixture) -> Option<f64> {
+    let [a, b] = m.components.as_slice() else { return None };
+    Some(0.5 * (a.mean + b.mean) + a.sd * a.sd * (a.share / b.share).ln() / (b.mean - a.mean))
+}
+
+/// Chance that at least [`GROUP`] of `n` fish belong to a mode of this share.
+fn chance_of_group(n: usize, share: f64) -> f64 {
+    let mut term = (1.0 - share).powi(n as i32);
+    let mut fewer = 0.0;
+    for k in 0..GROUP.min(n + 1) {
+        fewer += term;
+        term *= (n - k) as f64 / (k + 1) as f64 * share / (1.0 - share);
+    }
+    1.0 - fewer
+}
+
+/// Fish needed to see a mode of [`SMALLEST_MODE`]: [`GROUP`] of it in the sample with a chance of 80 %.
+pub fn fish_needed() -> usize {
+    (GROUP..10_000).find(|&n| chance_of_group(n, SMALLEST_MODE) >= POWER).unwrap_or(10_000)
+}
+
+/// The share of a mode that `n` fish would show with a chance of just 80 %.
+fn missable(n: usize) -> f64 {
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if chance_of_group(n, middle) < POWER {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
+}
+
+/// Share of pairs in which the longer fish could take the shorter.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PairRisk {
+    /// Name of the rule.
+    pub rule: String,
+    /// The fish it was made from.
+    pub species: String,
+    /// Where it was published.
+    pub source: String,
+    /// The sizes it was made from.
+    pub range: String,
+    /// Share of pairs; `None` when no pair's longer fish lies within the rule's sizes.
+    pub share: Option<Estimate>,
+    /// Fish that could take one of median length.
+    pub eaters_of_median: usize,
+    /// Length from which a fish could take one of median length, mm, among those measured.
+    pub shortest_eater_mm: Option<f64>,
+    /// Fish outside the rule's sizes, not counted as eaters.
+    pub outside: usize,
+    /// Fish.
+    pub fish: usize,
+}
+
+/// Judges pairs by a length rule ([`Quantity::PreyLengthMm`]), or by mouth against body depth
+/// ([`Quantity::GapeHeightMm`] or [`Quantity::GapeWidthMm`]) where depths were seen.
+///
+/// # Errors
+/// [`DecisionError`] for a sample no advice can rest on, a relation that is no such rule, or depths that were not seen.
+pub fn pair_risk(sample: &Sample, rule: &Relation, level: Level) -> Result<PairRisk, DecisionError> {
+    sample::check(sample)?;
+    let mut fish: Vec<(f64, f64)> = match rule.quantity {
+        Quantity::PreyLengthMm => sample.lengths().into_iter().map(|l| (l, l)).collect(),
+        Quantity::GapeHeightMm | Quantity::GapeWidthMm => {
+            let dimension =
+                if rule.quantity == Quantity::GapeHeightMm { Dimension::Depth } else { Dimension::Width };
+            let missing = sample.fish.iter().any(|f| dimension.of(f).is_none());
+            let law = if missing { Some(shape::fit(&sample.fish, dimension)?.law) } else { None };
+            sample
+                .fish
+                .iter()
+                .filter_map(|f| {
+                    let size = dimension.of(f).or_else(|| law.as_ref().map(|l| l.median_at(f.length_mm)))?;
+                    Some((f.length_mm, size))
+                })
+                .collect()
+        }
+        Quantity::WeightG | Quantity::LiveLengthMm => {
+            return Err(DecisionError::new(
+                format!("{} is no rule of prey", rule.name),
+                "choose a prey or gape profile",
+            ));
+        }
+    };
+    fish.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let n = fish.len();
+    let limits: Vec<Option<f64>> = fish.iter().map(|f| rule.at(f.0)).collect();
+    // For each fish: pairs judged, and pairs in which one could take the other.
+    let mut judged = vec![0_u32; n];
+    let mut fits = vec![0_u32; n];
+    for (i, limit) in limits.iter().enumerate() {
+        let Some(limit) = limit else { continue };
+        for j in 0..i {
+            let fit = u32::from(fish[j].1 <= *limit && fish[j].0 < fish[i].0);
+            judged[i] += 1;
+            judged[j] += 1;
+            fits[i] += fit;
+            fits[j] += fit;
+        }
+    }
+    let total: u32 = judged.iter().sum();
+    let share = (total > 0).then(|| {
+        let share = f64::from(fits.iter().sum::<u32>()) / f64::from(total);
+        // A share of pairs is a mean over fish counted twice: Hoeffding 1948, doi:10.1214/aoms/1177730196.
+        let each: Vec<f64> = judged
+            .iter()
+            .zip(&fits)
+            .filter(|(j, _)| **j > 0)
+            .map(|(j, f)| f64::from(*f) / f64::from(*j))
+            .collect();
+        let m = each.len() as f64;
+        let mean = each.iter().sum::<f64>() / m;
+        let variance = if m > 1.0 {
+            4.0 * each.iter().map(|e| (e - mean).powi(2)).sum::<f64>() / (m - 1.0) / m
+        } else {
+            0.25
+        };
+        // No fewer than one fish in two is independent information on pairs.
+        let none = share == 0.0 || share == 1.0;
+        share_from_variance(share, variance, if none { each.len().div_ceil(2) } else { each.len() }, level)
+    });
+    let median = fish[n / 2].1;
+    let eater = |i: usize| limits[i].is_some_and(|l| median <= l) && fish[i].0 > fish[n / 2].0;
+    Ok(PairRisk {
+        rule: rule.name.clone(),
+        species: rule.species.clone(),
+        source: rule.source.clone(),
+        range: rule.range_in_words(),
+        share,
+        eaters_of_median: (0..n).filter(|i| eater(*i)).count(),
+        shortest_eater_mm: (0..n).find(|i| eater(*i)).map(|i| fish[i].0),
+        outside: limits.iter().filter(|l| l.is_none()).count(),
+        fish: n,
+    })
+}
+
+/// Spread of lengths on one date.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SpreadPoint {
+    /// Date.
+    pub date: Option<Date>,
+    /// Fish.
+    pub fish: usize,
+    /// Coefficient of variation of length, a fraction; `None` for one fish or equal lengths.
+    pub cv: Option<Estimate>,
+}
+
+/// The risk in one tank.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Risk {
+    /// Which sample.
+    pub sample: String,
+    /// Second mode.
+    pub second_mode: SecondMode,
+    /// Pairs, by each rule.
+    pub pairs: Vec<PairRisk>,
+    /// Spread of lengths at each date.
+    pub spread: Vec<SpreadPoint>,
+    /// Change of the CV per day, a fraction per day; needs three dates.
+    pub cv_per_day: Option<Estimate>,
+    /// Fish to take out: the upper group, when one was found and the tank's number is known.
+    pub to_remove: Option<Estimate>,
+    /// Always [`NOT_COVERED`].
+    pub caution: String,
+}
+
+/// Judges a tank by its samples, by rising date; the last one is today's.
+///
+/// # Errors
+/// [`DecisionError`] when there is no sample, or one no advice can rest on.
+pub fn judge(
+    samples: &[Sample],
+    rules: &[Relation],
+    tank_fish: Option<Estimate>,
+    level: Level,
+    nulls: &mut Nulls,
+) -> Result<Risk, DecisionError> {
+    let newest = samples.last().ok_or_else(|| DecisionError::new("no sample", "measure some fish"))?;
+    let second_mode = second_mode(newest, nulls)?;
+    let pairs = rules.iter().map(|r| pair_risk(newest, r, level)).collect::<Result<Vec<_>, _>>()?;
+    // Fresh and preserved lengths are never set side by side.
+    let spread: Vec<SpreadPoint> =
+        samples.iter().filter(|s| s.state == newest.state).map(|s| spread_of(s, level)).collect();
+    let dated: Vec<(f64, f64)> =
+        spread.iter().filter_map(|p| Some((f64::from(day(p.date?)), p.cv?.value))).collect();
+    let (x, y): (Vec<f64>, Vec<f64>) = dated.into_iter().unzip();
+    let cv_per_day =
+        linear::fit(&x, &y).ok().and_then(|f| f.slope_interval(level).map(|i| Estimate::new(f.slope, i)));
+    let to_remove = second_mode.upper_share.and_then(|s| tank_fish.map(|t| t.product(s)));
+    Ok(Risk {
+        sample: newest.name(),
+        second_mode,
+        pairs,
+        spread,
+        cv_per_day,
+        to_remove,
+        caution: NOT_COVERED.into(),
+    })
+}
+
+fn spread_of(sample: &Sample, level: Level) -> SpreadPoint {
+    let m = Moments::of(&sample.lengths());
+    let cv = m.and_then(|m| {
+        let value = m.cv().filter(|v| *v > 0.0)?;
+        Some(Estimate::new(value, cv::interval(value, m.n(), level)?))
+    });
+    SpreadPoint { date: sample.date, fish: sample.fish.len(), cv }
+}
+
+/// Days since 1970-01-01.
+pub(super) fn day(date: Date) -> i32 {
+    let epoch = jiff::civil::date(1970, 1, 1);
+    date.since((jiff::Unit::Day, epoch)).map_or(0, |s| s.get_days())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::decision::relation::find;
+    use crate::decision::sample::{MeasuredFish, State};
+
+    fn sample(lengths: &[f64]) -> Sample {
+        let fish = lengths.iter().map(|&length_mm| MeasuredFish { length_mm, ..MeasuredFish::default() });
+        Sample { tank: None, date: None, age_dph: None, state: State::Fresh, fish: fish.collect() }
+    }
+
+    /// Evenly spaced quantiles of a triangle stand for a single peak.
+    fn body(n: usize, mean: f64, half: f64) -> Vec<f64> {
+        (0..n)
+            .map(|i| {
+                let u = (i as f64 + 0.5) / n as f64;
+                let t = if u < 0.5 { (2.0 * u).sqrt() - 1.0 } else { 1.0 - (2.0 * (1.0 - u)).sqrt() };
+                mean + half * t
+            })
+            .collect()
+    }
+
+    #[test]
+    fn sixteen_of_two_hundred_at_one_and_a_half_are_found_and_two_of_thirty_are_not_judged() {
+        let mut nulls = Nulls::default();
+        let mut lengths = body(184, 12.0, 2.5);
+        lengths.extend(body(16, 18.0, 2.5));
+        let mode = second_mode(&sample(&lengths), &mut nulls).unwrap();
+        assert_eq!(mode.verdict, Verdict::Found, "{mode:?}");
+        assert!(
+            (mode.upper_share.unwrap().value - 0.08).abs() < 0.01
+                && (mode.upper_mm.unwrap() - 18.0).abs() < 0.4
+        );
+        let cut = mode.cut_mm.unwrap();
+        assert!(lengths.iter().filter(|l| **l > cut).count().abs_diff(16) <= 1);
+        let mut few = body(28, 12.0, 2.5);
+        few.extend([18.0, 18.3]);
+        let mode = second_mode(&sample(&few), &mut nulls).unwrap();
+        assert!(
+            matches!(mode.verdict, Verdict::CannotTell { needed } if needed > 60 && needed < 100),
+            "{mode:?}"
+        );
+    }
+
+    #[test]
+    fn equal_lengths_and_a_single_fish_get_no_verdict_on_modes() {
+        let mut nulls = Nulls::default();
+        for lengths in [vec![9.0; 200], vec![9.0]] {
+            let mode = second_mode(&sample(&lengths), &mut nulls).unwrap();
+            assert!(!matches!(mode.verdict, Verdict::Found));
+        }
+    }
+
+    /// Brabrand 2001 at 20 mm: 11.39 mm. Of the pairs of 20, 11 and 15 mm only 20 takes 11.
+    #[test]
+    fn pairs_in_which_the_small_one_fits() {
+        let rule = find(&[], Quantity::PreyLengthMm, "perch-brabrand-2001").unwrap();
+        let risk = pair_risk(&sample(&[11.0, 15.0, 20.0]), &rule, Level::P95).unwrap();
+        assert!((risk.share.unwrap().value - 1.0 / 3.0).abs() < 1e-12 && risk.outside == 0);
+        // Below the shortest predator of the rule nothing is said.
+        let small = pair_risk(&sample(&[5.0, 6.0, 9.9]), &rule, Level::P95).unwrap();
+        assert!(small.share.is_none() && small.outside == 3);
+    }
+}
