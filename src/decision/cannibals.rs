@@ -130,12 +130,9 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         reason: String::new(),
     };
     let logs: Vec<f64> = lengths.iter().map(|l| l.ln()).collect();
-    let Some((raw, log)) = (n >= 2 * GROUP)
-        .then(|| {
-            Some((mixture::two(&lengths, Spread::Common).ok()?, mixture::two(&logs, Spread::Common).ok()?))
-        })
-        .flatten()
-    else {
+    let fits =
+        (n >= 2 * GROUP).then(|| Some((mixture::compare(&lengths).ok()?, mixture::compare(&logs).ok()?)));
+    let Some(((raw, raw_ratio), (log, log_ratio))) = fits.flatten() else {
         mode.reason = if n < 2 * GROUP {
             format!("{n} fish cannot show two groups")
         } else {
@@ -143,7 +140,6 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         };
         return Ok(mode);
     };
-    let (lower, upper) = (log.components[0], log.components[1]);
     let separation = separation(&log).min(separation(&raw));
     let in_upper = logs.iter().filter(|x| log.posterior_upper(**x) > 0.5).count();
     let ruled_out = if !(log.has_two_peaks() && raw.has_two_peaks()) {
@@ -161,8 +157,7 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         return Ok(mode);
     }
     let (ratios, dips) = nulls.of(n);
-    let p = mixture::likelihood_ratio(&lengths)
-        .and_then(|a| Ok(ratios.p_value(a).max(ratios.p_value(mixture::likelihood_ratio(&logs)?))))?;
+    let p = ratios.p_value(raw_ratio).max(ratios.p_value(log_ratio));
     mode.p = Some(p);
     mode.dip_p = dip(&lengths).map(|d| dips.p_value(d));
     if p > SIGNIFICANT {
@@ -170,6 +165,8 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         return Ok(mode);
     }
     mode.verdict = Verdict::Found;
+    let log = mixture::two(&logs, Spread::Common)?;
+    let (lower, upper) = (log.components[0], log.components[1]);
     mode.lower_mm = Some(lower.mean.exp());
     mode.upper_mm = Some(upper.mean.exp());
     mode.separation_sd = Some(separation);

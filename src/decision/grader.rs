@@ -228,10 +228,10 @@ pub fn advise(request: &GradeRequest<'_>) -> Result<GradeAdvice, DecisionError> 
         would_change: Vec::new(),
     };
     advice.splits = candidates(request, &sizes).into_iter().map(|s| sizes.split(request, s)).collect();
-    advice.best = best(&advice.splits);
+    advice.best = best(&advice.splits, request.goal);
     // Where a target is given as a limit, distance 0 meets it; where as a share, its own limits must hold it.
     advice.goal_met = match (request.goal, advice.best.map(|i| &advice.splits[i])) {
-        (Some(Goal::MaxCv(_) | Goal::SafeRatio(_)), Some(s)) => s.distance.map(|d| d == 0.0),
+        (Some(Goal::MaxCv(_) | Goal::SafeRatio(_)), Some(s)) => s.distance.map(|d| d <= ALIKE),
         (Some(Goal::RemoveLargest(q)), Some(s)) => {
             Some(s.retained.share.low <= q && q <= s.retained.share.high)
         }
@@ -438,13 +438,18 @@ fn candidates(request: &GradeRequest<'_>, sizes: &Sizes) -> Vec<f64> {
     spacings
 }
 
-/// Least distance; of equals the one that splits most evenly, then the coarser.
-fn best(splits: &[Split]) -> Option<usize> {
-    let key = |s: &Split| (s.distance.unwrap_or(f64::INFINITY), (s.retained.share.value - 0.5).abs());
-    (0..splits.len()).filter(|&i| splits[i].distance.is_some()).min_by(|&i, &j| {
-        let (a, b) = (key(&splits[i]), key(&splits[j]));
-        a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)).then(j.cmp(&i))
-    })
+/// Distances of CV or of unsafe pairs that differ by no more than this are taken as equal; common practice, no source.
+const ALIKE: f64 = 0.01;
+
+/// Least distance from the goal. For limits on CV or on pairs the least is flat and a sample places it badly:
+/// of all spacings nearly as good, the one that splits most evenly.
+fn best(splits: &[Split], goal: Option<Goal>) -> Option<usize> {
+    let alike = if matches!(goal, Some(Goal::MaxCv(_) | Goal::SafeRatio(_))) { ALIKE } else { 0.0 };
+    let least = splits.iter().filter_map(|s| s.distance).min_by(f64::total_cmp)?;
+    let uneven = |i: usize| (splits[i].retained.share.value - 0.5).abs();
+    (0..splits.len())
+        .filter(|&i| splits[i].distance.is_some_and(|d| d <= least + alike))
+        .min_by(|&i, &j| uneven(i).total_cmp(&uneven(j)).then(j.cmp(&i)))
 }
 
 fn reasons_against(request: &GradeRequest<'_>, advice: &mut GradeAdvice) {

@@ -176,10 +176,11 @@ fn em(x: &[f64], mut parts: Vec<Component>, spread: Spread, least_sd: f64, stop:
         // Sums of weights, of weighted values and of weighted squares about the old mean.
         let mut sums = vec![[0.0; 3]; k];
         let mut value = 0.0;
+        let heights: Vec<f64> = parts.iter().map(|c| c.share.ln() - c.sd.ln()).collect();
         for &v in x {
-            for (t, c) in terms.iter_mut().zip(&parts) {
+            for ((t, c), height) in terms.iter_mut().zip(&parts).zip(&heights) {
                 let z = (v - c.mean) / c.sd;
-                *t = c.share.ln() - c.sd.ln() - 0.5 * z * z;
+                *t = height - 0.5 * z * z;
             }
             let top = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let mut total = 0.0;
@@ -257,13 +258,23 @@ pub fn two(x: &[f64], spread: Spread) -> Result<Mixture, StatsError> {
     Ok(em(x, best.components, spread, 0.01 * sd, FINE))
 }
 
-/// Twice the gain in log-likelihood of two components with a common standard deviation over one.
+/// Two components with a common standard deviation, and twice their gain in log-likelihood over one. EM stops as
+/// early here as for [`NullRatios`], so that the two can be compared; [`two`] gives the last digits.
+///
+/// # Errors
+/// As [`one`].
+pub fn compare(x: &[f64]) -> Result<(Mixture, f64), StatsError> {
+    let (one, two) = (one(x)?, two_within(x, Spread::Common, COARSE)?);
+    let ratio = (2.0 * (two.log_likelihood - one.log_likelihood)).max(0.0);
+    Ok((two, ratio))
+}
+
+/// The ratio of [`compare`] alone.
 ///
 /// # Errors
 /// As [`one`].
 pub fn likelihood_ratio(x: &[f64]) -> Result<f64, StatsError> {
-    let (one, two) = (one(x)?, two_within(x, Spread::Common, COARSE)?);
-    Ok((2.0 * (two.log_likelihood - one.log_likelihood)).max(0.0))
+    compare(x).map(|(_, ratio)| ratio)
 }
 
 /// Likelihood ratios of samples that come from one normal distribution.
