@@ -75,9 +75,11 @@ impl Look {
         let depth = (0.072 + 0.075 * grown + 0.016 * dice.normal()).clamp(0.064, 0.18);
         Self {
             depth,
-            density: dice.log_within(0.055, 0.16) * (1.0 + 1.8 * grown * dice.within(0.3, 1.0)),
-            yellow: dice.within(1.3, 2.3),
-            tail: dice.within(0.025, 0.065),
+            // Newly hatched, in stored (sRGB) values against the background: green 0.92-0.95 in the median and above
+            // 0.97 in one of five; in linear light that is a density of 0.11-0.19 and below 0.07.
+            density: dice.log_within(0.06, 0.42) * (1.0 + 1.5 * grown * dice.within(0.1, 1.0)),
+            yellow: dice.within(1.6, 3.0),
+            tail: dice.within(0.05, 0.135),
             pigment: dice.log_within(0.25, 1.8),
             eye: dice.within(1.5, 3.6),
             fed: if age_dph < 5.0 { dice.within(0.0, 0.3) } else { dice.within(0.2, 1.0) },
@@ -180,6 +182,8 @@ pub(super) struct Anatomy {
     pub globule: Option<Organ>,
     /// The gas bladder.
     pub bladder: Bladder,
+    /// Gas bubbles in the gut.
+    pub gut_gas: Vec<Organ>,
     /// Pigment over the bladder's upper half: optical density.
     pub cap: f64,
     /// Pigment cells.
@@ -240,13 +244,14 @@ impl Anatomy {
             fold_down: vec![0.0; STATIONS],
             peduncle,
             fork: if grown > 0.6 { dice.within(0.0, 0.025) } else { 0.0 },
-            trunk: [density * dice.within(0.58, 0.75), density, density * yellow],
+            trunk: [density * dice.within(0.60, 0.85), density, density * yellow],
             tail: look.tail * dice.within(0.75, 1.25),
-            fold: dice.within(0.003, 0.014),
+            fold: dice.within(0.004, 0.025),
             eye: draw_eye(dice, look, depth, &thick, grown),
             organs: Vec::new(),
             globule: None,
             bladder: Bladder::None,
+            gut_gas: Vec::new(),
             cap: if dice.chance(0.45) { look.pigment * dice.within(0.05, 0.7) } else { 0.0 },
             spots: Vec::new(),
             gut: (0.13, dice.within(0.50, 0.62) - 0.03 * (1.0 - grown), depth * dice.within(0.09, 0.16)),
@@ -352,6 +357,21 @@ impl Anatomy {
                 density: [0.0; 3],
             };
             self.bladder = Bladder::Gas { shape, skew: dice.within(-0.25, 0.25) };
+            if over {
+                // Gas-supersaturated water: bubbles in the gut as well (Cornacchia & Colt 1984,
+                // doi 10.1111/j.1365-2761.1984.tb00903.x).
+                for _ in 0..dice.count(1, 4) {
+                    let at = dice.within(self.gut.0 + 0.12, self.gut.1 - 0.03);
+                    let radius = self.gut.2 * dice.within(0.5, 1.0);
+                    self.gut_gas.push(Organ {
+                        at,
+                        up: self.gut_line(at),
+                        a: radius * 1.2,
+                        b: radius,
+                        ..shape
+                    });
+                }
+            }
             return;
         }
         // A failed bladder stays under 3-5 % of the fish's length (Chatain 1986).

@@ -213,6 +213,9 @@ impl Body<'_> {
             self.droplet(globule, s, v, &mut od, &mut factor);
         }
         let reflected = self.light.kind != Lighting::Transmitted;
+        for bubble in &a.gut_gas {
+            self.gut_bubble(bubble, s, v, &mut factor, &mut shine);
+        }
         self.bladder(s, v, deep, inside, &mut od, &mut factor, &mut scatter, &mut shine);
         if a.cap > 0.0 {
             self.cap(s, v, inside, grain, &mut od);
@@ -328,6 +331,16 @@ impl Body<'_> {
             // The wall shows faintly even when the gut is empty.
             *o += inside * (food * filled * lump * chord + 0.18 * trunk * ramp(0.55, 0.95, q.abs()));
         }
+    }
+
+    fn gut_bubble(&self, bubble: &Organ, s: f64, v: f64, factor: &mut [f64; 3], shine: &mut f64) {
+        let Some(rho2) = self.inside(bubble, s, v, 0.0) else { return };
+        let clear = through_gas((rho2 / (1.0 - rho2).max(1e-6)).sqrt(), self.light.half_angle);
+        let fill = self.light.fill;
+        for f in factor.iter_mut() {
+            *f *= fill + (1.0 - fill) * clear;
+        }
+        *shine += 0.4 * (1.0 - rho2).powi(3);
     }
 
     fn droplet(&self, globule: &Organ, s: f64, v: f64, od: &mut [f64; 3], factor: &mut [f64; 3]) {

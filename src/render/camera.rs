@@ -27,6 +27,8 @@ pub(super) struct Camera {
     pub sharpen: f64,
     /// Amplitude of row banding, share of the light.
     pub banding: f64,
+    /// A camera without colour.
+    pub grey: bool,
     /// JPEG quality the camera used; `None` for a lossless file.
     pub quality: Option<u8>,
 }
@@ -46,6 +48,7 @@ impl Camera {
             contrast: dice.within(0.95, 1.2),
             sharpen: if dice.chance(0.5) { dice.within(0.1, 0.7) } else { 0.0 },
             banding: 0.0,
+            grey: false,
             quality: Some(dice.count(80, 95) as u8),
         }
     }
@@ -65,6 +68,7 @@ impl Camera {
             contrast: dice.within(0.9, 1.35),
             sharpen: if dice.chance(0.7) { dice.within(0.2, 1.0) } else { 0.0 },
             banding: if dice.chance(0.3) { dice.within(0.002, 0.01) } else { 0.0 },
+            grey: false,
             quality: Some(dice.count(60, 80) as u8),
         }
     }
@@ -80,6 +84,12 @@ impl Camera {
         let far = cx.hypot(cy);
         let period = dice.within(30.0, 300.0);
         let phase = dice.angle();
+        if self.grey {
+            for pixel in &mut canvas.data {
+                // ITU-R BT.709 luminance of linear light.
+                *pixel = [0.2126 * pixel[0] + 0.7152 * pixel[1] + 0.0722 * pixel[2]; 3];
+            }
+        }
         let mut noise = Noise::new(dice);
         let smear = self.smear;
         let grain = if smear > 0.0 { 1.0 + 1.6 * smear } else { 1.0 };
@@ -89,9 +99,13 @@ impl Camera {
             for (x, pixel) in row.iter_mut().enumerate() {
                 let dx = (x as f64 - cx) / far;
                 let fall = band * (1.0 - self.vignette * (dx * dx + dy * dy));
-                let gauss = noise.three();
+                let mut gauss = noise.three();
+                if self.grey {
+                    gauss = [gauss[0]; 3];
+                }
                 for c in 0..3 {
-                    let light = pixel[c].max(0.0) * (self.gain[c] * fall) as f32;
+                    let light =
+                        pixel[c].max(0.0) * ((if self.grey { 1.0 } else { self.gain[c] }) * fall) as f32;
                     // Photon noise grows with the root of the light, read noise does not.
                     let sigma = ((self.noise * self.noise) as f32 * light
                         + (self.read_noise * self.read_noise) as f32)

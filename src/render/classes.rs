@@ -81,6 +81,8 @@ impl Style {
             pen: false,
             clip: false,
             half_angle: dice.within(0.35, 0.95),
+            age_by_length: false,
+            exposure: 1.0,
         }
     }
 }
@@ -128,6 +130,12 @@ pub(super) fn scene(class: Class, seed: u64) -> Scene {
     style.ruler = dice.chance(0.1);
     style.pen = dice.chance(0.12);
     style.letters = if dice.chance(0.1) { dice.count(1, 3) } else { 0 };
+    // Exposure is a matter of taste: mostly right, now and then dark, or bright to clipping.
+    style.exposure = match dice.count(0, 11) {
+        0 => dice.within(1.1, 1.5),
+        1 | 2 => dice.within(0.3, 0.7),
+        _ => 1.0,
+    };
     match class {
         Class::LightPad => draft.px_per_mm = dice.within(36.0, 46.0),
         Class::DarkDish => reflected(dice, &mut style, &mut draft, Lighting::Dark),
@@ -138,7 +146,7 @@ pub(super) fn scene(class: Class, seed: u64) -> Scene {
             draft.count = 45;
             draft.age = age.min(12.0);
             draft.frame = [dice.within(2300.0, 2700.0), dice.within(1700.0, 2000.0)];
-            style.habits.touching = 0.5;
+            style.habits.touching = 0.68;
             if matches!(style.vessels, Vessels::Dish(_)) {
                 style.vessels = Vessels::Dish(dice.within(1.2, 2.6));
             }
@@ -175,15 +183,19 @@ pub(super) fn scene(class: Class, seed: u64) -> Scene {
             style.tilt_deg = 15.0;
             style.defocus = 1.0;
             any_light(dice, &mut style, &mut draft);
-            if dice.chance(0.25) {
-                style.camera.gain.iter_mut().for_each(|g| *g *= 1.35);
-            }
+            style.exposure = match dice.count(0, 5) {
+                0 => 1.4,
+                1 => dice.within(0.15, 0.5),
+                _ => 1.0,
+            };
         }
         Class::MixedSizes => {
             draft.px_per_mm = dice.log_within(12.0, 60.0);
             draft.count = dice.count(6, 14);
-            draft.frame = [2400.0, 1800.0];
+            let width = if draft.px_per_mm > 35.0 { 3200.0 } else { 2400.0 };
+            draft.frame = [width, 0.75 * width];
             style.camera.blur *= 0.8;
+            style.age_by_length = true;
         }
     }
     finish(dice, class, seed, style, &draft)
@@ -220,7 +232,7 @@ fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Dr
     let fry: Vec<Fry> = (0..draft.count)
         .map(|_| {
             let length = if class == Class::MixedSizes {
-                dice.log_within(4.0, 30.0)
+                dice.log_within(4.0, longest.min(30.0))
             } else {
                 mean * (1.0 + draft.spread * dice.normal())
             };
@@ -277,11 +289,13 @@ fn microscope(dice: &mut Dice, style: &mut Style, draft: &mut Draft) {
     style.camera.vignette = dice.within(0.0, 0.45);
     style.camera.blur = dice.within(0.9, 3.0);
     style.camera.quality = if dice.chance(0.4) { None } else { style.camera.quality };
+    style.camera.grey = dice.chance(0.2);
     if dice.chance(0.2) {
         let px_per_mm = draft.px_per_mm;
         reflected(dice, style, draft, Lighting::Dark);
         draft.px_per_mm = px_per_mm;
         style.half_angle = dice.within(0.3, 0.8);
+        style.things = vec![(Thing::Speck, 30), (Thing::Glint, 3)];
     }
 }
 
@@ -365,9 +379,11 @@ fn translucent(dice: &mut Dice, style: &mut Style, draft: &mut Draft) {
     draft.px_per_mm = dice.within(20.0, 46.0);
     draft.age = dice.within(0.0, 9.0);
     style.look = Look::draw(dice, draft.age);
-    style.look.density = dice.log_within(0.03, 0.082);
+    // Stored values 3-8 % (trunk) and 1-3 % (tail fin) below the background, whatever the tone curve does to them:
+    // the slope of sRGB against linear light is about 1 / 2.3 in relative terms.
+    style.look.density = dice.log_within(0.065, 0.17);
     style.look.yellow = dice.within(1.6, 2.3);
-    style.look.tail = dice.within(0.012, 0.03);
+    style.look.tail = dice.within(0.03, 0.085);
     style.look.pigment = dice.within(0.3, 0.9);
     style.look.eye = dice.within(1.4, 3.2);
     style.camera.noise = dice.log_within(0.003, 0.01);

@@ -357,7 +357,7 @@ fn glint(canvas: &mut Canvas, dice: &mut Dice, at: [f64; 2], mm: f64, light: &Li
     let radius = dice.log_within(0.04, 0.6) * mm;
     let long = dice.log_within(1.0, 8.0);
     let (sin, cos) = dice.angle().sin_cos();
-    let wave = Wobble::new(dice, 3.0);
+    let wave = Wobble::new(dice, 1.2);
     let strength = dice.log_within(0.2, 3.0);
     stamp(canvas, at, radius * (long + 1.5), 0.6, |dx, dy| {
         let (x, y) = ((dx * cos + dy * sin) / long, dy * cos - dx * sin);

@@ -61,12 +61,13 @@ pub(super) struct Room<'a> {
 }
 
 impl Room<'_> {
-    fn allows(&self, pose: &Pose, vessel: Option<usize>, half: f64, cut: bool) -> bool {
+    fn allows(&self, pose: &Pose, vessel: Option<usize>, half: f64, cut: bool, over_wall: f64) -> bool {
         pose.midline.iter().step_by(4).chain(pose.midline.last()).all(|p| {
             let margin = half + 4.0;
             let framed =
                 p[0] > margin && p[1] > margin && p[0] < self.width - margin && p[1] < self.height - margin;
-            let walled = vessel.is_none_or(|v| self.vessels[v].shape.distance(p[0], p[1]) < -half - 1.0);
+            let walled =
+                vessel.is_none_or(|v| self.vessels[v].shape.distance(p[0], p[1]) < over_wall - half - 1.0);
             let lit = self.pad.is_none_or(|pad| pad.window.distance(p[0], p[1]) < -half - 12.0);
             let free = self.taken.iter().all(|t| {
                 p[0] < t[0] - half || p[0] > t[2] + half || p[1] < t[1] - half || p[1] > t[3] + half
@@ -203,7 +204,7 @@ pub(super) fn place(dice: &mut Dice, guests: Vec<Guest>, habits: &Habits, room: 
                 let others = placed.iter().enumerate().all(|(i, q)| {
                     i == on || pose.gap(&q.pose) > h + half(&q.guest) + 8.0 || left == 1 && i + 1 == on
                 });
-                if others && room.allows(&pose, first.vessel, h, false) {
+                if others && room.allows(&pose, first.vessel, h, false, 0.0) {
                     done = Some((pose, first.vessel));
                     break;
                 }
@@ -218,6 +219,8 @@ pub(super) fn place(dice: &mut Dice, guests: Vec<Guest>, habits: &Habits, room: 
         }
         let cut = dice.chance(habits.cut);
         let at_wall = dice.chance(habits.at_wall);
+        // Against the wall, or partly behind its inner line.
+        let over_wall = h * dice.within(0.0, 1.2);
         let mut found = None;
         for attempt in 0..400 {
             let vessel = (!room.vessels.is_empty()).then(|| dice.count(0, room.vessels.len() - 1));
@@ -237,10 +240,10 @@ pub(super) fn place(dice: &mut Dice, guests: Vec<Guest>, habits: &Habits, room: 
             }
             let mut pose = free_pose(dice, &guest, habits, centre);
             if let (true, Some(v)) = (at_wall, vessel) {
-                pose = to_wall(pose, &room.vessels[v], h);
+                pose = to_wall(pose, &room.vessels[v], h - over_wall);
             }
             let gap = if attempt < 250 { 12.0 + 0.3 * h } else { 6.0 };
-            if room.allows(&pose, vessel, h, cut)
+            if room.allows(&pose, vessel, h, cut, if at_wall { over_wall } else { 0.0 })
                 && placed.iter().all(|q| pose.gap(&q.pose) > h + half(&q.guest) + gap)
             {
                 found = Some((pose, vessel));

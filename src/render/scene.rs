@@ -78,6 +78,10 @@ pub(super) struct Style {
     pub clip: bool,
     /// Half-angle of the lamp, radians.
     pub half_angle: f64,
+    /// Age of each fish from its own length, for frames with fish of many sizes.
+    pub age_by_length: bool,
+    /// Multiplies the background's light; above 1 a light pad may clip.
+    pub exposure: f64,
 }
 
 impl Scene {
@@ -116,10 +120,13 @@ impl Scene {
                 .fry
                 .iter()
                 .enumerate()
-                .map(|(index, f)| Guest {
-                    anatomy: Anatomy::draw(&mut dice, &self.style.look, self.age_dph, f.inflated),
-                    length: f.length_mm * self.px_per_mm,
-                    index,
+                .map(|(index, f)| {
+                    let (age, look) = self.age_and_look(f.length_mm);
+                    Guest {
+                        anatomy: Anatomy::draw(&mut dice, &look, age, f.inflated),
+                        length: f.length_mm * self.px_per_mm,
+                        index,
+                    }
                 })
                 .collect();
             dice.shuffle(&mut list);
@@ -129,7 +136,7 @@ impl Scene {
         let mut frame = self.frame.map_or_else(
             || {
                 let longest = lengths.iter().copied().fold(60.0, f64::max);
-                let area: f64 = lengths.iter().map(|l| 0.55 * l * l + 4000.0).sum::<f64>();
+                let area: f64 = lengths.iter().map(|l| 0.7 * l * l + 4000.0).sum::<f64>();
                 let height = (area / 1.33).sqrt().max(1.25 * longest).max(240.0);
                 [1.33 * height, height]
             },
@@ -158,10 +165,22 @@ impl Scene {
         self.draw(&mut dice, &stage, &placed, frame)
     }
 
+    /// Age and common look of a fish: those of the sample, or what its length suggests.
+    fn age_and_look(&self, length_mm: f64) -> (f64, Look) {
+        if self.style.age_by_length {
+            // 4.3 mm at hatch, 15.6 mm at 18 dph (pikeperch, see `season`).
+            let age = ((length_mm - 4.3) / 0.63).clamp(0.0, 30.0);
+            (age, Look::draw(&mut Dice::new(self.seed, 9), age))
+        } else {
+            (self.age_dph, self.style.look)
+        }
+    }
+
     /// Decides everything that does not move: background, vessels, light.
     fn stage(&self, dice: &mut Dice, width: f64, height: f64) -> Stage {
         let style = &self.style;
         let mut backdrop = Backdrop::draw(dice, self.lighting);
+        backdrop.base = backdrop.base.map(|b| b * style.exposure);
         if let Some(share) = style.pad_share {
             let aspect = dice.within(0.7, 1.5);
             let area = share * width * height;
@@ -186,9 +205,9 @@ impl Scene {
             colour: [1.0 + warm, 1.0, 1.0 - warm].map(|c| c * dice.within(0.85, 1.0)),
             fill: dice.within(0.02, 0.22),
             scatter: if self.lighting == Lighting::Dark {
-                dice.log_within(2.0, 7.0)
+                dice.log_within(1.2, 4.5)
             } else {
-                dice.log_within(0.8, 3.0)
+                dice.log_within(0.5, 2.0)
             },
             silver: dice.within(0.25, 0.95),
         };
