@@ -57,6 +57,7 @@ pub struct Scene {
 
 /// What the classes of photographs differ in.
 #[derive(Debug, Clone)]
+#[allow(clippy::struct_excessive_bools, reason = "each is an object that is in the frame or not")]
 pub(super) struct Style {
     pub vessels: Vessels,
     /// Share of the frame the light pad fills; `None` for all of it.
