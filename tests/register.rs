@@ -112,21 +112,21 @@ fn files_that_are_no_csv_are_named() {
 
 #[test]
 fn events_are_checked_against_the_tanks() {
-    let events = "date,time,tank,what,value,note,by\n\
-                  2026-04-28,07:30,P01,sprayer_moved,mid,,KB\n\
-                  2026-04-27,,all,surface_skimmed,,,KB\n\
-                  2026-04-28,,P01,deaths,140,,MR\n";
+    let events = "date,time,tank,what,value,number,note,who\n\
+                  2026-04-28,07:30,P01,sprayer moved,mid,,,KB\n\
+                  2026-04-27,,all,Surface_skimmed,,,,KB\n\
+                  2026-04-28,,P01,deaths counted,,140,,MR\n";
     let read = read(&[("events.csv", events.as_bytes())]);
     let labels: Vec<String> = read.events_of("P01").map(frygauge::season::register::Event::label).collect();
     assert_eq!(labels, ["surface skimmed", "140 dead", "sprayer moved to mid"]);
     assert_eq!(read.events_of("P02").count(), 1);
-    let wrong = "date,tank,what,value,time\n\
-                 2026-04-28,P99,sprayer_moved,mid,\n\
-                 2026-04-12,P01,sprayer_moved,mid,\n\
-                 2026-04-28,P01,sprayermoved,mid,7:30\n\
-                 2026-04-28,all,deaths,12,\n\
-                 2026-04-28,P01,deaths,,\n\
-                 2026-04-28,P01,deaths,1,tea\n";
+    let wrong = "date,tank,what,value,time,number\n\
+                 2026-04-28,P99,sprayer moved,mid,,\n\
+                 2026-04-12,P01,sprayer moved,mid,,\n\
+                 2026-04-28,P01,sprayermoved,mid,7:30,\n\
+                 2026-04-28,all,deaths counted,,,12\n\
+                 2026-04-28,P01,deaths counted,,,\n\
+                 2026-04-28,P01,deaths counted,,tea,1\n";
     assert_eq!(
         mistakes(&[("events.csv", wrong.as_bytes())]),
         [
@@ -135,7 +135,7 @@ fn events_are_checked_against_the_tanks() {
             "events.csv, row 4, column what: unknown event `sprayermoved`",
             "events.csv, row 4, column time: `7:30` is not a time",
             "events.csv, row 5, column tank: a count belongs to one tank",
-            "events.csv, row 6, column value: empty",
+            "events.csv, row 6, column number: empty",
             "events.csv, row 7, column time: `tea` is not a time",
         ]
     );

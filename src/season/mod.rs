@@ -3,5 +3,8 @@
 
 pub mod admit;
 pub mod age;
+pub mod attention;
+pub mod band;
+pub mod course;
 pub mod register;
 pub mod species;

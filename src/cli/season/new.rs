@@ -52,7 +52,7 @@ impl New {
         let files = [
             (SETTINGS, self.settings(&profile)),
             (TANKS, self.tank_rows()),
-            (EVENTS, "date,time,tank,what,value,note,by\n".to_owned()),
+            (EVENTS, "date,time,tank,what,value,number,note,who\n".to_owned()),
             (TEMPERATURES, "date,tank,temperature_c,note\n".to_owned()),
         ];
         for name in files.iter().map(|(name, _)| *name).chain([LEDGER]) {

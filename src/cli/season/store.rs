@@ -222,7 +222,7 @@ fn rows(register: &Register) -> RegisterRows {
         value: e.value.clone(),
         number: e.number.map(|n| n as f64),
         note: e.note.clone(),
-        who: e.by.clone(),
+        who: e.who.clone(),
     });
     RegisterRows {
         files: files

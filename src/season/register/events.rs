@@ -23,9 +23,9 @@ pub enum What {
     FeedChanged,
     /// The light was changed; `value` says to what.
     LightChanged,
-    /// Dead fry were counted; `value` is how many since the last count.
+    /// Dead fry were counted; `number` is how many since the last count.
     Deaths,
-    /// The living fry were counted or estimated; `value` is how many.
+    /// The living fry were counted or estimated; `number` is how many.
     Survivors,
     /// The fish were graded; `value` is the bar spacing in millimetres.
     Graded,
@@ -36,7 +36,7 @@ pub enum What {
 }
 
 impl What {
-    /// Every word of the column.
+    /// Every kind, in the order people are told of them.
     pub const ALL: [Self; 11] = [
         Self::SprayerMoved,
         Self::SprayerServiced,
@@ -54,26 +54,21 @@ impl What {
     /// The word in the column.
     pub fn name(self) -> &'static str {
         match self {
-            Self::SprayerMoved => "sprayer_moved",
-            Self::SprayerServiced => "sprayer_serviced",
-            Self::SurfaceSkimmed => "surface_skimmed",
-            Self::ScreenChanged => "screen_changed",
-            Self::FeedChanged => "feed_changed",
-            Self::LightChanged => "light_changed",
-            Self::Deaths => "deaths",
-            Self::Survivors => "survivors",
+            Self::SprayerMoved => "sprayer moved",
+            Self::SprayerServiced => "sprayer serviced",
+            Self::SurfaceSkimmed => "surface skimmed",
+            Self::ScreenChanged => "screen changed",
+            Self::FeedChanged => "feed changed",
+            Self::LightChanged => "light changed",
+            Self::Deaths => "deaths counted",
+            Self::Survivors => "survivors counted",
             Self::Graded => "graded",
             Self::Fault => "fault",
             Self::Other => "other",
         }
     }
 
-    /// The word in a sentence.
-    pub fn words(self) -> String {
-        self.name().replace('_', " ")
-    }
-
-    /// Whether `value` is a number.
+    /// Whether it has a `number`.
     fn counts(self) -> bool {
         matches!(self, Self::Deaths | Self::Survivors)
     }
@@ -97,7 +92,7 @@ pub struct Event {
     /// Free words.
     pub note: String,
     /// Initials.
-    pub by: String,
+    pub who: String,
 }
 
 impl Event {
@@ -105,11 +100,11 @@ impl Event {
     pub fn label(&self) -> String {
         match (self.what, self.value.as_str()) {
             (What::Other, _) if !self.note.is_empty() => self.note.clone(),
-            (_, "") => self.what.words(),
-            (What::Deaths, n) => format!("{n} dead"),
-            (What::Survivors, n) => format!("{n} alive"),
-            (What::ScreenChanged | What::Graded, mm) => format!("{}, {mm} mm", self.what.words()),
-            (_, value) => format!("{} to {value}", self.what.words()),
+            (What::Deaths, _) => format!("{} dead", self.number.unwrap_or(0)),
+            (What::Survivors, _) => format!("{} alive", self.number.unwrap_or(0)),
+            (_, "") => self.what.name().into(),
+            (What::ScreenChanged | What::Graded, mm) => format!("{}, {mm} mm", self.what.name()),
+            (_, value) => format!("{} to {value}", self.what.name()),
         }
     }
 }
@@ -117,7 +112,7 @@ impl Event {
 pub(super) fn read(sheet: &Sheet, tanks: &[Tank], problems: &mut Problems) -> Vec<Event> {
     sheet.expect(
         &["date", "tank", "what"],
-        &["time", "value", "note", "by"],
+        &["time", "value", "number", "note", "who"],
         "free words go into note",
         problems,
     );
@@ -129,7 +124,7 @@ pub(super) fn read(sheet: &Sheet, tanks: &[Tank], problems: &mut Problems) -> Ve
         let tank = row.needed("tank", problems);
         let word = row.needed("what", problems);
         let what = word.and_then(|word| {
-            let found = What::ALL.into_iter().find(|w| w.name() == word);
+            let found = What::ALL.into_iter().find(|w| w.name() == word.to_lowercase().replace('_', " "));
             if found.is_none() {
                 let hint = format!("one of: {}; anything else is `other` with a note", words.join(", "));
                 problems.add(row.problem("what", format!("unknown event `{word}`"), &hint));
@@ -161,8 +156,8 @@ pub(super) fn read(sheet: &Sheet, tanks: &[Tank], problems: &mut Problems) -> Ve
         }
         let mut number = None;
         if what.is_some_and(What::counts) {
-            row.needed("value", problems);
-            number = row.count("value", problems);
+            row.needed("number", problems);
+            number = row.count("number", problems);
             if tank == Some(ALL_TANKS) {
                 problems.add(row.problem("tank", "a count belongs to one tank", "give a row for each tank"));
             }
@@ -178,7 +173,7 @@ pub(super) fn read(sheet: &Sheet, tanks: &[Tank], problems: &mut Problems) -> Ve
                 value: row.text("value").unwrap_or_default().into(),
                 number,
                 note: row.text("note").unwrap_or_default().into(),
-                by: row.text("by").unwrap_or_default().into(),
+                who: row.text("who").unwrap_or_default().into(),
             });
         }
     }
