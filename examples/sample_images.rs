@@ -2,6 +2,7 @@
 //!
 //! `cargo run --release --example sample_images [-- DIR]`
 
+use frygauge::render::season::HATCH;
 use frygauge::render::{Tags, encode_jpeg_tagged, sample_images};
 use std::path::PathBuf;
 
@@ -14,9 +15,9 @@ the sprayer fails and few fry have filled their gas bladder.
 - `*-light-pad-*` dish on a light pad (one pad fills only part of its frame), 32 px/mm
 - `*-dark-dish-*` dark dish, light from the side or above, 36 px/mm
 - `*-pale-tray-*` pale tray, light from above, 36 px/mm
-- `*-microscope-*` dissecting microscope, 110 px/mm, also in the files' resolution tags
+- `*-microscope-*` dissecting microscope, 110 px/mm
 
-`samples.csv` is the sample sheet (photo, tank, date, px_per_mm). `truth.csv` says what was drawn: every fish with its
+Their scale is in the files' resolution tags. `samples.csv` is the sample sheet (photo, tank, date, hatch date). `truth.csv` says what was drawn: every fish with its
 total length, whether its bladder holds gas, and where it lies.
 
 Draw them again, byte for byte, with
@@ -29,7 +30,7 @@ fn main() -> anyhow::Result<()> {
     std::fs::create_dir_all(&dir)?;
     std::fs::write(dir.join("README.md"), README)?;
     let mut samples = csv::Writer::from_path(dir.join("samples.csv"))?;
-    samples.write_record(["photo", "tank", "date", "px_per_mm"])?;
+    samples.write_record(["photo", "tank", "date", "hatch"])?;
     let mut truth = csv::Writer::from_path(dir.join("truth.csv"))?;
     truth.write_record([
         "photo",
@@ -47,11 +48,10 @@ fn main() -> anyhow::Result<()> {
     for sample in sample_images() {
         let drawn = &sample.rendered;
         let px_per_mm = drawn.truth.px_per_mm;
-        let resolution = (px_per_mm > 100.0).then_some(px_per_mm);
-        let tags = Tags { taken: Some(&sample.taken), px_per_mm: resolution };
+        let tags = Tags { taken: Some(&sample.taken), px_per_mm: Some(px_per_mm) };
         std::fs::write(dir.join(&sample.name), encode_jpeg_tagged(drawn, 88, &tags))?;
-        let date = sample.date.to_string();
-        samples.write_record([&sample.name, sample.tank, &date, &px_per_mm.to_string()])?;
+        let (date, hatch) = (sample.date.to_string(), HATCH.to_string());
+        samples.write_record([&sample.name, sample.tank, &date, &hatch])?;
         for (i, f) in drawn.truth.fish.iter().enumerate() {
             let some = |v: Option<f64>| v.map(|v| format!("{v:.3}")).unwrap_or_default();
             let (snout, tail) = (f.midline[0], f.midline[f.midline.len() - 1]);

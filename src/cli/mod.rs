@@ -6,6 +6,7 @@
 
 mod completions;
 mod config;
+mod demo;
 mod failure;
 mod printer;
 mod score;
@@ -62,6 +63,8 @@ enum Command {
     Watch(watch::Watch),
     /// Keep a season: register, ledger, its health and copies
     Season(season::Command),
+    /// Draw an invented season of rendered photographs and score it
+    Demo(demo::Demo),
     /// Print a script that completes commands and options in a shell
     Completions(completions::Completions),
     /// Write manual pages to a folder
@@ -126,6 +129,7 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Score(command) => command.run(&context),
             Command::Watch(command) => command.run(&context),
             Command::Season(command) => command.run(&context),
+            Command::Demo(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }

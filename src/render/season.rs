@@ -312,33 +312,20 @@ impl Season {
         out
     }
 
-    /// The sample sheet as CSV: photo, tank, date and scale.
+    /// The sample sheet as CSV.
     pub fn samples_csv(&self) -> String {
-        let mut out = String::from("photo,tank,date,px_per_mm\n");
+        let mut out = String::from("photo,tank,date,hatch\n");
         for s in &self.samples {
-            let _ = writeln!(out, "{},{},{},{PX_PER_MM}", s.photo(), s.tank, s.date);
+            let _ = writeln!(out, "{},{},{},{HATCH}", s.photo(), s.tank, s.date);
         }
         out
     }
 
-    /// What is true of every fish, as CSV.
-    pub fn truth_csv(&self) -> String {
-        let mut out = String::from("photo,tank,date,age_dph,fish,total_length_mm,inflated\n");
-        for s in &self.samples {
-            for (i, (length, gas)) in s.lengths_mm.iter().zip(&s.inflated).enumerate() {
-                let gas = if *gas { "yes" } else { "no" };
-                let _ = writeln!(
-                    out,
-                    "{},{},{},{},{},{length},{gas}",
-                    s.photo(),
-                    s.tank,
-                    s.date,
-                    s.age_dph,
-                    i + 1
-                );
-            }
-        }
-        out
+    /// Keeps only the first `days` days of samples and events.
+    pub fn keep_days(&mut self, days: i64) {
+        let last = HATCH.saturating_add((FIRST_DPH + days - 1).days());
+        self.samples.retain(|s| s.date <= last);
+        self.events.retain(|e| e.date <= last);
     }
 }
 
