@@ -4,6 +4,7 @@
 //! intervals are for the fish in that tank on that day, taken as a random dip; they say nothing of a treatment,
 //! for which tanks are the unit.
 
+pub mod compare;
 mod summary;
 mod validation;
 
