@@ -4,10 +4,12 @@
 //! stdout, everything else through the [`Printer`] to stderr, and what a person must put right is a
 //! [`Failure`] that says where and how.
 
+mod compare;
 mod completions;
 mod config;
 mod demo;
 mod failure;
+mod plan;
 mod printer;
 mod score;
 mod season;
@@ -65,6 +67,10 @@ enum Command {
     Season(season::Command),
     /// Draw an invented season of rendered photographs and score it
     Demo(demo::Demo),
+    /// Compare arms of tanks: did a change help
+    Compare(Box<compare::Compare>),
+    /// How many fry to dip and how many tanks to use
+    Plan(plan::PlanCommand),
     /// Print a script that completes commands and options in a shell
     Completions(completions::Completions),
     /// Write manual pages to a folder
@@ -130,6 +136,8 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Watch(command) => command.run(&context),
             Command::Season(command) => command.run(&context),
             Command::Demo(command) => command.run(&context),
+            Command::Compare(command) => command.run(&context),
+            Command::Plan(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }
@@ -138,6 +146,32 @@ fn dispatch(cli: &Cli) -> Exit {
         printer.failure(&failure);
         failure.exit
     })
+}
+
+/// The level of intervals asked for, 95 % when none is.
+fn level_of(asked: Option<f64>) -> Result<crate::stats::Level, Failure> {
+    let Some(level) = asked else { return Ok(crate::stats::Level::P95) };
+    crate::stats::Level::new(level).filter(|l| (0.5..=0.999).contains(&l.get())).ok_or_else(|| {
+        Failure::usage(format!("{level} is no level for intervals")).hint("give 0.5 to 0.999, such as 0.95")
+    })
+}
+
+/// Writes files into a folder, making it when needed; each file whole or not at all.
+fn write_files(folder: &std::path::Path, files: &[(&str, Vec<u8>)]) -> Result<(), Failure> {
+    let failed = |path: &std::path::Path, e: &std::io::Error| {
+        Failure::stopped(format!("cannot be written: {e}"))
+            .at(Place::file(path))
+            .hint("check that the folder may be written to and the disk has room")
+    };
+    std::fs::create_dir_all(folder).map_err(|e| failed(folder, &e))?;
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        let aside = folder.join(format!(".{name}.unfinished"));
+        std::fs::write(&aside, bytes)
+            .and_then(|()| std::fs::rename(&aside, &path))
+            .map_err(|e| failed(&path, &e))?;
+    }
+    Ok(())
 }
 
 /// Help and version go to stdout; anything else is an error in the house's form.

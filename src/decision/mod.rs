@@ -2,7 +2,8 @@
 //!
 //! Everything starts from a [`Sample`]: measured fish of one tank, date and state. [`grader::advise`] sets the
 //! grader, [`screen::advise`] the outlet screen, [`cannibals::judge`] looks for fish that break away,
-//! [`growth::of_tank`] and [`biomass::of_sample`] say how fast they grow and what they weigh,. No value of a species is assumed: published relations are loaded by name
+//! [`growth::of_tank`] and [`biomass::of_sample`] say how fast they grow and what they weigh,
+//! [`plan::plan`] how many fry and tanks the next question takes. No value of a species is assumed: published relations are loaded by name
 //! ([`relation`]) and never used outside their sizes.
 
 mod error;
@@ -14,6 +15,7 @@ pub mod biomass;
 pub mod cannibals;
 pub mod grader;
 pub mod growth;
+pub mod plan;
 pub mod relation;
 pub mod screen;
 pub mod shape;

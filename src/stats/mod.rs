@@ -46,5 +46,6 @@ pub mod selection;
 // Planning.
 pub mod noncentral_t;
 pub mod sample_size;
+pub mod simulate;
 
 pub use interval::{Interval, Level, StatsError};

@@ -208,10 +208,12 @@ fn nearest_age<'a>(of_tank: &BTreeMap<Option<Date>, &'a TankSample>, age: f64) -
         .map(|(_, s)| s)
 }
 
+/// One of a tank's samples.
+type Pick = fn(&TankLine) -> Option<&Observed>;
+
 /// Warns about everything that differs between the arms besides the treatment.
 pub(super) fn warn(tanks: &[TankLine], kind: Kind, warnings: &mut Vec<String>) {
-    let moments: Vec<(&str, fn(&TankLine) -> Option<&Observed>)> = if tanks.iter().any(|t| t.before.is_some())
-    {
+    let moments: Vec<(&str, Pick)> = if tanks.iter().any(|t| t.before.is_some()) {
         vec![(" before the change", |t| t.before.as_ref()), (" after the change", |t| Some(&t.after))]
     } else {
         vec![("", |t| Some(&t.after))]

@@ -1,0 +1,163 @@
+//! Samples, arms and reviewed calls from files, the ledger and the register.
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+use super::at;
+use crate::cli::season::Season;
+use crate::cli::{Failure, Place};
+use crate::records::Call;
+use crate::season::register::Register;
+use crate::tank::compare::{Design, TankSample};
+use crate::tank::{SampledPhoto, SummaryOptions, Validation, summarise};
+
+/// A file opened for reading.
+pub fn open(path: &Path) -> Result<File, Failure> {
+    File::open(path).map_err(|e| {
+        Failure::usage(format!("cannot be read: {e}")).at(Place::file(path)).hint("check the path")
+    })
+}
+
+/// The samples of results folders and of `tanks.csv` files; a folder's calls name its model.
+pub fn of_results(paths: &[PathBuf]) -> Result<Vec<TankSample>, Failure> {
+    let mut samples = Vec::new();
+    for path in paths {
+        let is_folder = path.is_dir();
+        let table = if is_folder { path.join("tanks.csv") } else { path.clone() };
+        if is_folder && !table.exists() {
+            return Err(Failure::usage("is no results folder: it holds no tanks.csv")
+                .at(Place::file(path))
+                .hint("score the photographs first: frygauge score PHOTOS --out DIR"));
+        }
+        let mut found = TankSample::read(open(&table)?).map_err(|e| at(e, &table))?;
+        if is_folder {
+            let model = model_of(&path.join("results.json"));
+            for sample in &mut found {
+                if sample.model.is_none() {
+                    sample.model.clone_from(&model);
+                }
+            }
+        }
+        samples.extend(found);
+    }
+    Ok(samples)
+}
+
+/// Name of the model that made a folder's calls, with the start of its hash, when the folder says it.
+fn model_of(results: &Path) -> Option<String> {
+    let json: serde_json::Value =
+        serde_json::from_reader(std::io::BufReader::new(File::open(results).ok()?)).ok()?;
+    let provenance = json.get("provenance")?;
+    let name = provenance.get("model")?.as_str()?;
+    let hash = provenance.get("model_sha256").and_then(|h| h.as_str()).unwrap_or("");
+    Some(named(name, hash))
+}
+
+fn named(name: &str, hash: &str) -> String {
+    let short: String = hash.chars().take(8).collect();
+    if short.is_empty() { name.to_owned() } else { format!("{name} {short}") }
+}
+
+/// The samples of a season's ledger, with ages from its register.
+pub fn of_ledger(season: &Season, register: &Register) -> Result<Vec<TankSample>, Failure> {
+    let ledger = season.ledger_read_only()?;
+    let kept = ledger.samples().map_err(|e| Failure::usage(e.to_string()).hint(e.hint()))?;
+    let mut photos = Vec::new();
+    let mut fish = Vec::new();
+    let mut models: std::collections::BTreeMap<(String, jiff::civil::Date), String> =
+        std::collections::BTreeMap::new();
+    for sample in kept {
+        let age = register.tank(&sample.tank).map(|t| crate::season::age::dph(t.hatch, sample.date) as f64);
+        let model = named(&sample.model.name, &sample.model.sha256);
+        let all = models.entry((sample.tank.clone(), sample.date)).or_default();
+        if !all.contains(&model) {
+            if !all.is_empty() {
+                all.push_str(" and ");
+            }
+            all.push_str(&model);
+        }
+        photos.push(SampledPhoto::new(&sample.photo, Some(sample.tank), Some(sample.date), age));
+        fish.extend(sample.fish);
+    }
+    let rows = summarise(&fish, &photos, &SummaryOptions::default());
+    Ok(rows
+        .iter()
+        .map(|row| {
+            let model = row.date.and_then(|d| models.get(&(row.tank.clone(), d)).cloned());
+            TankSample { model, ..TankSample::from(row) }
+        })
+        .collect())
+}
+
+/// The arms a register's treatment column names.
+pub fn arms_of_register(register: &Register, column: &str) -> Result<Design, Failure> {
+    let known: std::collections::BTreeSet<&str> =
+        register.tanks.iter().flat_map(|t| t.treatments.keys().map(String::as_str)).collect();
+    if !known.contains(column) {
+        let names: Vec<&str> = known.into_iter().collect();
+        return Err(Failure::usage(format!("the register has no treatment column {column}")).hint(
+            if names.is_empty() {
+                "name it in the season's frygauge.toml, treatments = [\"…\"], and fill it in tanks.csv"
+                    .to_owned()
+            } else {
+                format!("its treatment columns are {}", names.join(", "))
+            },
+        ));
+    }
+    Ok(Design::from_treatments(
+        register.tanks.iter().map(|t| (t.name.as_str(), t.treatments.get(column).map(String::as_str))),
+    ))
+}
+
+/// Reviewed calls: CSV with the columns `truth` and `call` (`inflated`, `not_inflated`, `unsure`), and `count` where a row
+/// stands for several fish.
+pub fn validation(path: &Path) -> Result<Validation, Failure> {
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(open(path)?);
+    let hint =
+        "one row a fish: truth, call, each inflated or not_inflated, a call may be unsure; or add a count";
+    let header = reader
+        .headers()
+        .map_err(|e| Failure::usage(format!("cannot be read as CSV: {e}")).at(Place::file(path)).hint(hint))?
+        .clone();
+    let at_column = |name: &str| header.iter().position(|h| h.trim_start_matches('\u{feff}') == name);
+    let missing = |name: &str| {
+        Failure::usage(format!("no column {name}")).at(Place::file(path).row(1).column(name)).hint(hint)
+    };
+    let truth = at_column("truth").ok_or_else(|| missing("truth"))?;
+    let call = at_column("call").ok_or_else(|| missing("call"))?;
+    let count = at_column("count");
+    let mut found = Validation::default();
+    for record in reader.records() {
+        let record = record.map_err(|e| {
+            Failure::usage(format!("cannot be read as CSV: {e}")).at(Place::file(path)).hint(hint)
+        })?;
+        let row = record.position().map_or(0, csv::Position::line);
+        let place = |column: &str| Place::file(path).row(row).column(column);
+        let word = |at: usize, column: &str| -> Result<Call, Failure> {
+            match record.get(at).unwrap_or("") {
+                "inflated" => Ok(Call::Inflated),
+                "not_inflated" => Ok(Call::NotInflated),
+                "unsure" => Ok(Call::Unsure),
+                other => Err(Failure::usage(format!("{other} is no state")).at(place(column)).hint(hint)),
+            }
+        };
+        let n = match count.and_then(|c| record.get(c)).filter(|c| !c.is_empty()) {
+            None => 1,
+            Some(cell) => cell.parse::<u32>().map(u64::from).map_err(|_| {
+                Failure::usage(format!("{cell} is not a count"))
+                    .at(place("count"))
+                    .hint("write a whole number")
+            })?,
+        };
+        found
+            .add(word(truth, "truth")?, word(call, "call")?, n)
+            .map_err(|e| Failure::usage(e.to_string()).at(place("truth")).hint("leave such fish out"))?;
+    }
+    // A set that cannot correct anything is a mistake to hear of now, not in every row.
+    found.correct(1, 2, crate::stats::Level::P95).map_err(|e| {
+        Failure::usage(format!("cannot correct calls: {e}"))
+            .at(Place::file(path))
+            .hint("review more fish of both kinds")
+    })?;
+    Ok(found)
+}
