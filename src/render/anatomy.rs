@@ -5,98 +5,8 @@
 //! sources named beside them; where none is named the range is a guess, wide on purpose.
 
 use super::dice::{Dice, Wobble, ramp, smooth};
-
-/// Samples along the body in the tables of [`Anatomy`].
-const STATIONS: usize = 256;
-
-/// Outline of a slender, newly hatched larva: full depth over the greatest depth. Shaped after the body
-/// widths measured on light-pad photographs of coregonid fry (0.075 at the head, 0.070 at a
-/// quarter, 0.045 at half, 0.040 at 0.7, 0.030 at 0.9 of total length).
-const SLENDER: [(f64, f64); 11] = [
-    (0.0, 0.0),
-    (0.02, 0.62),
-    (0.06, 0.96),
-    (0.10, 1.0),
-    (0.25, 0.93),
-    (0.38, 0.74),
-    (0.50, 0.60),
-    (0.70, 0.53),
-    (0.90, 0.40),
-    (0.96, 0.22),
-    (1.0, 0.10),
-];
-
-/// Outline of a deep-bodied, older larva (perch-like, from memory).
-const DEEP: [(f64, f64); 11] = [
-    (0.0, 0.0),
-    (0.02, 0.30),
-    (0.06, 0.58),
-    (0.12, 0.82),
-    (0.25, 1.0),
-    (0.38, 0.96),
-    (0.50, 0.82),
-    (0.68, 0.55),
-    (0.85, 0.34),
-    (0.94, 0.28),
-    (1.0, 0.20),
-];
-
-/// What the fish of one photograph have in common.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Look {
-    /// Greatest depth as a share of total length, without yolk.
-    pub depth: f64,
-    /// Optical density (natural log) of the trunk in green, through its thickest part.
-    pub density: f64,
-    /// How many times the density in blue exceeds that in green.
-    pub yellow: f64,
-    /// Optical density of the tail's last tenth, about the same in every channel.
-    pub tail: f64,
-    /// Amount of dark pigment, 0 to about 2.
-    pub pigment: f64,
-    /// Optical density of the eye.
-    pub eye: f64,
-    /// Share of fish with food in the gut.
-    pub fed: f64,
-    /// Lateral width over depth of the trunk.
-    pub width: f64,
-    /// Optical density of the body's outline under a small lamp: light bent aside by the steep wall.
-    pub outline: f64,
-    /// Typical bladder centre, fraction of total length.
-    pub bladder_at: f64,
-    /// Typical bladder length at this age, fraction of total length.
-    pub bladder_length: f64,
-}
-
-impl Look {
-    /// A look for larvae of `age_dph` days, drawn wide.
-    pub fn draw(dice: &mut Dice, age_dph: f64) -> Self {
-        let grown = ramp(2.0, 24.0, age_dph);
-        let depth = (0.072 + 0.075 * grown + 0.016 * dice.normal()).clamp(0.064, 0.18);
-        Self {
-            depth,
-            // Newly hatched, in stored (sRGB) values against the background: green 0.92-0.95 in the median and above
-            // 0.97 in one of five; in linear light that is a density of 0.11-0.19 and below 0.07.
-            density: dice.log_within(0.06, 0.42) * (1.0 + 1.5 * grown * dice.within(0.1, 1.0)),
-            yellow: dice.within(1.6, 3.0),
-            tail: dice.within(0.05, 0.135),
-            pigment: dice.log_within(0.25, 1.8),
-            eye: dice.within(1.5, 3.6),
-            fed: if age_dph < 5.0 { dice.within(0.0, 0.3) } else { dice.within(0.2, 1.0) },
-            width: dice.within(0.6, 0.95) - 0.2 * grown,
-            outline: if dice.chance(0.5) { dice.log_within(0.01, 0.12) } else { 0.0 },
-            bladder_at: dice.within(0.30, 0.42),
-            bladder_length: bladder_length(age_dph, dice.within(0.8, 1.25)),
-        }
-    }
-}
-
-/// Typical length of an inflated bladder: about 6-10 % of total length when first filled, 15-20 %
-/// later. The 10 % at 5.6 mm and 15 % at 15.6 mm follow from a gas volume of 5 % of the fish's
-/// weight; Chatain 1986 (Aquaculture 53:303-311) gives 20-30 % only for fish of 40-50 mm.
-fn bladder_length(age_dph: f64, spread: f64) -> f64 {
-    ((0.075 + 0.085 * ramp(4.0, 25.0, age_dph)) * spread).clamp(0.05, 0.20)
-}
+use super::look::Look;
+use super::outline::{DEEP, SLENDER, STATIONS, table, through};
 
 /// An ellipsoid inside the body.
 #[derive(Debug, Clone, Copy)]
@@ -533,34 +443,4 @@ fn draw_eye(dice: &mut Dice, look: &Look, depth: f64, thick: &[f64], grown: f64)
 fn yolk_share(dice: &mut Dice, age_dph: f64) -> f64 {
     let left = 1.0 - ramp(0.0, 8.0, age_dph + 1.2 * dice.normal());
     left * dice.within(0.3, 1.0)
-}
-
-/// Value of a table on 0..1 at `s`, linear; 0 outside.
-fn table(values: &[f64], s: f64) -> f64 {
-    if !(0.0..=1.0).contains(&s) {
-        return 0.0;
-    }
-    let x = s * (STATIONS - 1) as f64;
-    let i = (x as usize).min(STATIONS - 2);
-    let t = x - i as f64;
-    values[i] * (1.0 - t) + values[i + 1] * t
-}
-
-/// A smooth curve through `knots` at `s` (Catmull-Rom on uneven knots; a square root at the blunt snout).
-fn through(knots: &[(f64, f64)], s: f64) -> f64 {
-    if s < knots[1].0 {
-        return knots[1].1 * (s / knots[1].0).max(0.0).sqrt();
-    }
-    let i = knots.iter().rposition(|k| k.0 <= s).unwrap_or(0).min(knots.len() - 2);
-    let slope = |j: usize| {
-        let (a, b) = (knots[j.saturating_sub(1).max(1)], knots[(j + 1).min(knots.len() - 1)]);
-        (b.1 - a.1) / (b.0 - a.0)
-    };
-    let (p, q) = (knots[i], knots[i + 1]);
-    let (h, t) = (q.0 - p.0, (s - p.0) / (q.0 - p.0));
-    let (t2, t3) = (t * t, t * t * t);
-    p.1 * (2.0 * t3 - 3.0 * t2 + 1.0)
-        + slope(i) * h * (t3 - 2.0 * t2 + t)
-        + q.1 * (3.0 * t2 - 2.0 * t3)
-        + slope(i + 1) * h * (t3 - t2)
 }

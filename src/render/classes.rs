@@ -1,10 +1,10 @@
 //! The classes of photographs: what each draws, and from which ranges.
 
-use super::anatomy::Look;
 use super::camera::Camera;
 use super::clutter::Thing;
 use super::dice::Dice;
 use super::layout::Habits;
+use super::look::Look;
 use super::scene::{Fry, Scene, Style, Vessels};
 use super::{Class, Rendered};
 use crate::records::Lighting;
@@ -351,7 +351,7 @@ fn wells(dice: &mut Dice, style: &mut Style, draft: &mut Draft) {
     draft.px_per_mm *= shrink.max(0.8);
     style.vessels =
         if dice.chance(0.2) { Vessels::Dishes(dice.count(2, 6)) } else { Vessels::Wells(columns, rows) };
-    draft.count = dice.count(columns * rows / 2, columns * rows * 3 / 2);
+    draft.count = dice.count(columns * rows / 2 + 3, columns * rows * 3 / 2 + 5);
     style.habits.at_wall = 0.2;
     style.habits.cut = 0.0;
     style.things = vec![

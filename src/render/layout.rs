@@ -202,7 +202,7 @@ pub(super) fn place(dice: &mut Dice, guests: Vec<Guest>, habits: &Habits, room: 
                 let first = &placed[on];
                 let pose = touching_pose(dice, &guest, habits, first);
                 let others = placed.iter().enumerate().all(|(i, q)| {
-                    i == on || pose.gap(&q.pose) > h + half(&q.guest) + 8.0 || left == 1 && i + 1 == on
+                    i == on || pose.apart(&q.pose, h + half(&q.guest) + 8.0) || left == 1 && i + 1 == on
                 });
                 if others && room.allows(&pose, first.vessel, h, false, 0.0) {
                     done = Some((pose, first.vessel));
@@ -244,7 +244,7 @@ pub(super) fn place(dice: &mut Dice, guests: Vec<Guest>, habits: &Habits, room: 
             }
             let gap = if attempt < 250 { 12.0 + 0.3 * h } else { 6.0 };
             if room.allows(&pose, vessel, h, cut, if at_wall { over_wall } else { 0.0 })
-                && placed.iter().all(|q| pose.gap(&q.pose) > h + half(&q.guest) + gap)
+                && placed.iter().all(|q| pose.apart(&q.pose, h + half(&q.guest) + gap))
             {
                 found = Some((pose, vessel));
                 break;

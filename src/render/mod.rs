@@ -12,13 +12,17 @@ mod clutter;
 mod dice;
 mod jpeg;
 mod layout;
+mod look;
 mod marks;
 mod optics;
+mod outline;
 mod pose;
 mod samples;
 mod scene;
 pub mod season;
+mod stage;
 mod tilt;
+mod truth;
 
 use crate::records::{Lighting, View};
 use image::RgbImage;

@@ -121,14 +121,19 @@ impl Pose {
         b
     }
 
-    /// Smallest distance between this midline and another's, with both places (fractions of length).
-    pub fn gap(&self, other: &Self) -> f64 {
-        let mut least = f64::MAX;
-        for p in self.midline.iter().step_by(4) {
-            for q in other.midline.iter().step_by(4) {
-                least = least.min((p[0] - q[0]).hypot(p[1] - q[1]));
-            }
+    /// Whether every point of this midline is farther than `limit` from every point of another's.
+    pub fn apart(&self, other: &Self, limit: f64) -> bool {
+        // Neither reaches farther from its middle than its own length.
+        let (p, q) = (self.point(0.5), other.point(0.5));
+        if (p[0] - q[0]).hypot(p[1] - q[1]) > 0.5 * (self.length + other.length) + limit {
+            return true;
         }
-        least
+        self.midline.iter().step_by(4).all(|p| {
+            other
+                .midline
+                .iter()
+                .step_by(4)
+                .all(|q| (p[0] - q[0]).powi(2) + (p[1] - q[1]).powi(2) > limit * limit)
+        })
     }
 }

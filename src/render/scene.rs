@@ -1,17 +1,20 @@
 //! A whole photograph: background, vessels, fish and clutter under one lamp and one camera.
 
-use super::anatomy::{Anatomy, Bladder, Look};
-use super::backdrop::{Backdrop, Outline, Pad, Vessel, paint_walls};
-use super::body::{Body, Light};
+use super::anatomy::Anatomy;
+use super::backdrop::paint_walls;
+use super::body::Body;
 use super::camera::Camera;
 use super::canvas::Canvas;
 use super::clutter::{self, Thing};
 use super::dice::Dice;
 use super::layout::{Guest, Habits, Placed, Room, place};
+use super::look::Look;
 use super::marks;
+use super::stage::Stage;
 use super::tilt::Tilt;
 use super::{Rendered, TrueFish, Truth};
-use crate::records::{Lighting, View};
+use crate::records::Lighting;
+use image::RgbImage;
 
 /// A larva asked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -114,7 +117,32 @@ impl Scene {
 
     /// Draws the photograph.
     pub fn render(&self) -> Rendered {
+        let plan = self.plan();
         let mut dice = Dice::new(self.seed, 2);
+        let (image, others) = self.draw(&mut dice, &plan);
+        Rendered { image, truth: self.true_of(&plan, others) }
+    }
+
+    /// What the photograph would show of the fish, without drawing it.
+    ///
+    /// ```
+    /// use frygauge::{records::Lighting, render::Scene};
+    /// let scene = Scene::sample(&[5.2, 5.6], &[true, false], 8.0, Lighting::Transmitted, 22.0, 7);
+    /// assert_eq!(scene.fish().len(), scene.render().truth.fish.len());
+    /// ```
+    pub fn fish(&self) -> Vec<TrueFish> {
+        self.true_of(&self.plan(), Vec::new()).fish
+    }
+
+    fn true_of(&self, plan: &Plan, others: Vec<(&'static str, [f64; 2])>) -> Truth {
+        let [width, height] = plan.frame;
+        let fish = self.truth(&plan.placed, &plan.stage, &plan.tilt, width, height);
+        Truth { px_per_mm: self.px_per_mm, lighting: self.lighting, fish, others }
+    }
+
+    /// Decides where everything that matters lies.
+    fn plan(&self) -> Plan {
+        let mut dice = Dice::new(self.seed, 5);
         let guests = || -> Vec<Guest> {
             let mut dice = Dice::new(self.seed, 3);
             let mut list: Vec<Guest> = self
@@ -143,12 +171,10 @@ impl Scene {
             },
             |f| f.map(f64::from),
         );
-        let mut placed;
-        let mut stage;
         let mut tries = 0;
         loop {
             let (width, height) = (frame[0].round(), frame[1].round());
-            stage = self.stage(&mut Dice::new(self.seed, 4), width, height);
+            let stage = self.stage(&mut Dice::new(self.seed, 4), width, height);
             let room = Room {
                 width,
                 height,
@@ -156,14 +182,14 @@ impl Scene {
                 pad: stage.backdrop.pad.as_ref(),
                 taken: &stage.taken,
             };
-            placed = place(&mut dice, guests(), &self.style.habits, &room);
+            let placed = place(&mut dice, guests(), &self.style.habits, &room);
             tries += 1;
             if self.frame.is_some() || placed.len() == self.fry.len() || tries > 20 {
-                break;
+                let tilt = Tilt::draw(&mut Dice::new(self.seed, 6), self.style.tilt_deg, width, height);
+                return Plan { stage, placed, tilt, frame: [width, height] };
             }
             frame = frame.map(|v| v * 1.08);
         }
-        self.draw(&mut dice, &stage, &placed, frame)
     }
 
     /// Age and common look of a fish: those of the sample, or what its length suggests.
@@ -177,57 +203,11 @@ impl Scene {
         }
     }
 
-    /// Decides everything that does not move: background, vessels, light.
-    fn stage(&self, dice: &mut Dice, width: f64, height: f64) -> Stage {
+    /// Paints the plan and takes the picture; gives it with what could be taken for a fish.
+    fn draw(&self, dice: &mut Dice, plan: &Plan) -> (RgbImage, Vec<(&'static str, [f64; 2])>) {
         let style = &self.style;
-        let mut backdrop = Backdrop::draw(dice, self.lighting);
-        backdrop.base = backdrop.base.map(|b| b * style.exposure);
-        if let Some(share) = style.pad_share {
-            let aspect = dice.within(0.7, 1.5);
-            let area = share * width * height;
-            let half = [0.5 * (area * aspect).sqrt(), 0.5 * (area / aspect).sqrt()];
-            let half = [half[0].min(0.49 * width), half[1].min(0.49 * height)];
-            let turn = if dice.chance(0.5) { 0.04 } else { 0.5 } * dice.normal();
-            let centre = [0, 1].map(|k| {
-                let size = [width, height][k];
-                dice.within((0.9 * half[k]).min(0.5 * size), (size - 0.9 * half[k]).max(0.5 * size))
-            });
-            backdrop.pad = Some(Pad { window: Outline::Straight { centre, half, turn } });
-        }
-        let wall = dice.within(0.7, 1.8) * self.px_per_mm;
-        let vessels = vessels(dice, style.vessels, width, height, wall, backdrop.pad.as_ref());
-        let height_angle = dice.within(0.35, 1.2);
-        let turn = dice.angle();
-        let warm = dice.within(-0.08, 0.10);
-        let light = Light {
-            kind: self.lighting,
-            half_angle: style.half_angle,
-            from: [turn.cos() * height_angle.cos(), turn.sin() * height_angle.cos(), height_angle.sin()],
-            colour: [1.0 + warm, 1.0, 1.0 - warm].map(|c| c * dice.within(0.85, 1.0)),
-            fill: dice.within(0.02, 0.22),
-            scatter: if self.lighting == Lighting::Dark {
-                dice.log_within(1.2, 4.5)
-            } else {
-                dice.log_within(0.5, 2.0)
-            },
-            silver: dice.within(0.25, 0.95),
-        };
-        let mut taken = Vec::new();
-        let ruler = style.ruler.then(|| {
-            let mm = ((0.8 * width / self.px_per_mm) as usize).saturating_sub(5).clamp(5, 60);
-            let top = dice.chance(0.5);
-            let body = 14.0 * self.px_per_mm;
-            let y = if top { 0.2 * body } else { height - 0.3 * body };
-            let bounds = if top { [0.0, 0.0, width, 1.25 * body] } else { [0.0, y - 8.0, width, height] };
-            taken.push(bounds);
-            ([dice.within(0.03, 0.12) * width + 2.0 * self.px_per_mm, y], 0.004 * dice.normal(), mm)
-        });
-        Stage { backdrop, vessels, light, taken, ruler }
-    }
-
-    fn draw(&self, dice: &mut Dice, stage: &Stage, placed: &[Placed], frame: [f64; 2]) -> Rendered {
-        let style = &self.style;
-        let (width, height) = (frame[0].round() as usize, frame[1].round() as usize);
+        let Plan { stage, placed, tilt, frame } = plan;
+        let (width, height) = (frame[0] as usize, frame[1] as usize);
         let mut others: Vec<(&'static str, [f64; 2])> = Vec::new();
         let mut canvas = stage.backdrop.paint(dice, width, height);
         paint_walls(&mut canvas, dice, &stage.vessels, self.lighting, self.px_per_mm, stage.light.colour);
@@ -261,14 +241,12 @@ impl Scene {
         }
         paint_things(&mut canvas, dice, true);
 
-        let tilt = Tilt::draw(dice, style.tilt_deg, width as f64, height as f64);
         let canvas = tilt.warp(canvas);
         let image = style.camera.take(canvas, dice);
         for other in &mut others {
             other.1 = tilt.forward(other.1);
         }
-        let fish = self.truth(placed, stage, &tilt, width as f64, height as f64);
-        Rendered { image, truth: Truth { px_per_mm: self.px_per_mm, lighting: self.lighting, fish, others } }
+        (image, others)
     }
 
     /// Rulers, letters, labels and clips.
@@ -350,165 +328,16 @@ impl Scene {
         }
         things
     }
-
-    fn truth(&self, placed: &[Placed], stage: &Stage, tilt: &Tilt, width: f64, height: f64) -> Vec<TrueFish> {
-        let outlines: Vec<Vec<([f64; 2], f64)>> = placed.iter().map(|p| outline(p, &stage.light)).collect();
-        let mut fish: Vec<(usize, TrueFish)> = placed
-            .iter()
-            .enumerate()
-            .map(|(i, p)| {
-                let midline: Vec<[f64; 2]> = p.pose.midline.iter().map(|q| tilt.forward(*q)).collect();
-                let length_px =
-                    midline.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])).sum();
-                let view = view(p.pose.roll);
-                let body = Body { anatomy: &p.guest.anatomy, pose: &p.pose, light: &stage.light };
-                let depth = (0..=100)
-                    .map(|k| {
-                        let s = f64::from(k) / 100.0;
-                        body.half_seen(s, true) + body.half_seen(s, false)
-                    })
-                    .fold(0.0, f64::max);
-                let gas = match &p.guest.anatomy.bladder {
-                    Bladder::Gas { shape, .. } => Some(shape),
-                    _ => None,
-                };
-                let inside =
-                    |q: &[f64; 2]| q[0] >= 0.0 && q[1] >= 0.0 && q[0] <= width - 1.0 && q[1] <= height - 1.0;
-                let touching = (0..placed.len()).any(|j| j != i && touch(&outlines[i], &outlines[j]));
-                let cut = !midline.iter().all(inside);
-                (
-                    p.guest.index,
-                    TrueFish {
-                        total_length_mm: self.fry[p.guest.index].length_mm,
-                        total_length_px: length_px,
-                        depth_px: depth * p.pose.length,
-                        inflated: gas.is_some(),
-                        bladder_position: gas.map(|g| g.at),
-                        bladder_length: gas.map(|g| 2.0 * g.a),
-                        view,
-                        back_left: (view != View::Top).then_some(p.pose.back_left),
-                        touching,
-                        cut,
-                        vessel: p.vessel.map(|v| v as u32 + 1),
-                        midline,
-                    },
-                )
-            })
-            .collect();
-        fish.sort_by_key(|f| f.0);
-        fish.into_iter().map(|f| f.1).collect()
-    }
-}
-
-/// What does not move in a scene.
-struct Stage {
-    backdrop: Backdrop,
-    vessels: Vec<Vessel>,
-    light: Light,
-    taken: Vec<[f64; 4]>,
-    ruler: Option<([f64; 2], f64, usize)>,
-}
-
-/// The word for a roll about the long axis.
-fn view(roll: f64) -> View {
-    let turn = roll.sin().abs();
-    if turn < 0.4 {
-        View::Side
-    } else if turn > 0.92 {
-        View::Top
-    } else {
-        View::Oblique
-    }
-}
-
-/// Points along a larva with its half extent there, pixels.
-fn outline(p: &Placed, light: &Light) -> Vec<([f64; 2], f64)> {
-    let body = Body { anatomy: &p.guest.anatomy, pose: &p.pose, light };
-    (0..=80)
-        .map(|k| {
-            let s = f64::from(k) / 80.0;
-            let half = 0.5 * (body.half_seen(s, true) + body.half_seen(s, false));
-            (p.pose.point(s), half * p.pose.length + 0.5)
-        })
-        .collect()
-}
-
-fn touch(a: &[([f64; 2], f64)], b: &[([f64; 2], f64)]) -> bool {
-    a.iter().any(|(p, r)| b.iter().any(|(q, t)| (p[0] - q[0]).hypot(p[1] - q[1]) < r + t + 1.5))
 }
 
 fn nearest(p: &Placed, at: [f64; 2]) -> f64 {
     p.pose.midline.iter().map(|q| (q[0] - at[0]).hypot(q[1] - at[1])).fold(f64::MAX, f64::min)
 }
 
-/// Vessels of a plan in the frame.
-fn vessels(
-    dice: &mut Dice,
-    plan: Vessels,
-    width: f64,
-    height: f64,
-    wall: f64,
-    pad: Option<&Pad>,
-) -> Vec<Vessel> {
-    let half = 0.5 * width.min(height);
-    let middle = pad.map_or([0.5 * width, 0.5 * height], |p| {
-        let b = p.window.bounds();
-        [0.5 * (b[0] + b[2]), 0.5 * (b[1] + b[3])]
-    });
-    let round = |centre: [f64; 2], radius: f64| Vessel { shape: Outline::Round { centre, radius }, wall };
-    match plan {
-        Vessels::None => Vec::new(),
-        Vessels::Dish(size) => {
-            let radius = size * half;
-            let slack = (radius - half).abs() * 0.7;
-            let centre = [0, 1].map(|k| middle[k] + dice.within(-slack, slack));
-            vec![round(centre, radius)]
-        }
-        Vessels::Dishes(n) => {
-            let columns = (n as f64).sqrt().ceil() as usize;
-            let rows = n.div_ceil(columns);
-            let pitch = (width / columns as f64).min(height / rows as f64);
-            let radius = 0.5 * pitch * dice.within(0.80, 0.93) - wall;
-            (0..n)
-                .map(|i| {
-                    let slack = 0.5 * pitch - radius - wall;
-                    let cx =
-                        width * ((i % columns) as f64 + 0.5) / columns as f64 + dice.within(-slack, slack);
-                    let cy = height * ((i / columns) as f64 + 0.5) / rows as f64 + dice.within(-slack, slack);
-                    round([cx, cy], radius)
-                })
-                .collect()
-        }
-        Vessels::Wells(columns, rows) => {
-            let pitch = (width / (columns as f64 + 0.1)).min(height / (rows as f64 + 0.1));
-            let radius = pitch * dice.within(0.40, 0.45);
-            let (x0, y0) = (
-                0.5 * width - 0.5 * pitch * (columns as f64 - 1.0),
-                0.5 * height - 0.5 * pitch * (rows as f64 - 1.0),
-            );
-            (0..columns * rows)
-                .map(|i| {
-                    round([x0 + pitch * (i % columns) as f64, y0 + pitch * (i / columns) as f64], radius)
-                })
-                .collect()
-        }
-        Vessels::Tray(parts) => {
-            let turn = 0.02 * dice.normal();
-            let inner = [0.47 * width, 0.47 * height];
-            let each = inner[0] / parts as f64;
-            (0..parts)
-                .map(|i| {
-                    let x = middle[0] - inner[0] + each * (2.0 * i as f64 + 1.0);
-                    Vessel {
-                        shape: Outline::Straight {
-                            centre: [x, middle[1] + (x - middle[0]) * turn],
-                            half: [each - 0.8 * wall, inner[1]],
-                            turn,
-                        },
-                        wall,
-                    }
-                })
-                .collect()
-        }
-    }
+/// Where everything that matters lies.
+struct Plan {
+    stage: Stage,
+    placed: Vec<Placed>,
+    tilt: Tilt,
+    frame: [f64; 2],
 }

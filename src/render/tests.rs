@@ -189,3 +189,82 @@ fn the_light_pad_in_part_leaves_most_of_the_frame_black_or_not() {
         / f64::from(drawn.image.width() * drawn.image.height());
     assert!((0.2..0.9).contains(&dark), "{dark}");
 }
+
+/// Total turn of a midline, degrees: the spread of its headings along the way.
+fn turn_deg(f: &TrueFish) -> f64 {
+    let mut heading = 0.0;
+    let (mut low, mut high) = (0.0f64, 0.0f64);
+    let step = |w: &[[f64; 2]]| (w[1][1] - w[0][1]).atan2(w[1][0] - w[0][0]);
+    let headings: Vec<f64> = f.midline.windows(2).map(step).collect();
+    for w in headings.windows(2) {
+        let d = (w[1] - w[0] + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
+        heading += d;
+        (low, high) = (low.min(heading), high.max(heading));
+    }
+    (high - low).to_degrees()
+}
+
+/// The fish of a class over some seeds, placed but not drawn.
+fn fish_of(class: Class, seeds: std::ops::Range<u64>) -> Vec<TrueFish> {
+    seeds.flat_map(|seed| classes::scene(class, seed).fish()).collect()
+}
+
+fn share(fish: &[TrueFish], is: impl Fn(&TrueFish) -> bool) -> f64 {
+    fish.iter().filter(|f| is(f)).count() as f64 / fish.len() as f64
+}
+
+#[test]
+fn bent_fish_turn_to_120_degrees_and_a_few_are_coiled() {
+    let fish = fish_of(Class::Bent, 0..24);
+    assert!(share(&fish, |f| turn_deg(f) > 60.0) > 0.25);
+    let coiled = share(&fish, |f| turn_deg(f) > 125.0);
+    assert!((0.005..0.2).contains(&coiled), "{coiled}");
+    assert!(share(&fish, |f| f.view == View::Top) > 0.1 && share(&fish, |f| f.view == View::Oblique) > 0.1);
+}
+
+#[test]
+fn touching_pairs_mostly_touch_and_half_of_a_crowd_does() {
+    let pairs = share(&fish_of(Class::TouchingPairs, 0..16), |f| f.touching);
+    assert!(pairs > 0.6, "{pairs}");
+    let crowd = fish_of(Class::Crowded, 0..8);
+    assert!(crowd.len() >= 8 * 38, "{}", crowd.len());
+    let touching = share(&crowd, |f| f.touching);
+    assert!((0.35..0.65).contains(&touching), "{touching}");
+    assert!(share(&fish_of(Class::LightPad, 0..8), |f| f.touching) < 0.05);
+}
+
+#[test]
+fn wells_hold_their_fish_and_mixed_frames_hold_all_sizes() {
+    let wells = fish_of(Class::WellsWithEggs, 0..12);
+    assert!(wells.iter().all(|f| f.vessel.is_some()));
+    assert!(wells.iter().filter_map(|f| f.vessel).max() > Some(6));
+    for seed in 0..6 {
+        let lengths: Vec<f64> =
+            classes::scene(Class::MixedSizes, seed).fish().iter().map(|f| f.total_length_mm).collect();
+        assert!(lengths.iter().all(|l| (3.5..=30.0).contains(l)));
+    }
+    let lengths: Vec<f64> = fish_of(Class::MixedSizes, 0..12).iter().map(|f| f.total_length_mm).collect();
+    assert!(lengths.iter().any(|l| *l < 6.0) && lengths.iter().any(|l| *l > 18.0));
+}
+
+#[test]
+fn wells_show_eggs_and_letters_and_empty_dishes_show_no_fish() {
+    let wells = photograph(Class::WellsWithEggs, 1).truth;
+    for kind in ["egg", "letter"] {
+        assert!(wells.others.iter().any(|o| o.0 == kind), "{kind}");
+    }
+    let empty = photograph(Class::Empty, 1).truth;
+    assert!(empty.fish.is_empty() && empty.others.len() > 5);
+}
+
+#[test]
+fn shapes_keep_to_the_depths_of_larvae() {
+    // Depth 7-18 % of total length without yolk; the yolk sac counts as depth (Snyder's definition: without fins,
+    // with yolk), and may add half as much again.
+    for class in [Class::LightPad, Class::MixedSizes, Class::WellsWithEggs] {
+        for f in fish_of(class, 0..8) {
+            let share = f.depth_px / f.total_length_px;
+            assert!((0.045..0.30).contains(&share), "{class:?} {share}");
+        }
+    }
+}
