@@ -1,5 +1,6 @@
 //! `demo`: the invented Brackenmere season, drawn and scored.
 
+use super::report::Report;
 use super::score::Score;
 use super::season;
 use super::{Context, Exit, Failure, Place};
@@ -70,6 +71,7 @@ impl Demo {
             "sprayer",
         ])?;
         new.run(context)?;
+        expect_inflation(&kept.join("frygauge.toml"))?;
         write(&kept.join("tanks.csv"), season.tanks_csv().as_bytes())?;
         write(&kept.join("events.csv"), season.events_csv().as_bytes())?;
         write(&self.dir.join("samples.csv"), season.samples_csv().as_bytes())?;
@@ -86,10 +88,21 @@ impl Demo {
         }
         let results = self.dir.join("results");
         let sheet = self.dir.join("samples.csv");
-        let score =
-            alone::<Score>(&[text(&photographs)?, "--out", text(&results)?, "--samples", text(&sheet)?])?;
+        let score = alone::<Score>(&[
+            text(&photographs)?,
+            "--out",
+            text(&results)?,
+            "--samples",
+            text(&sheet)?,
+            "--season",
+            text(&kept)?,
+            "--by",
+            "AK",
+        ])?;
         let exit = score.run(context)?;
-        context.printer.note(&format!("open {}", results.join("report.html").display()));
+        // The morning report names the page to open.
+        alone::<Report>(&["--season", text(&kept)?, "--out", text(&self.dir.join("report"))?])?
+            .run(context)?;
         Ok(exit)
     }
 }
@@ -104,7 +117,24 @@ says so in its EXIF `ImageDescription`.
 - `truth.csv`: what was drawn: every fish with its length, its bladder and its place
 - `season/`: the register (tanks, events) and the ledger
 - `results/`: what `frygauge score` made of the photographs
+- `report/`: the morning report of the season's last day; `frygauge report --season season --date 2026-04-28` shows another
 ";
+
+/// What Brackenmere expects of a good tank at 17 °C, by age: as invented as the hatchery.
+const EXPECTED: &str = "expected_inflation = [
+    { dph = 4, low = 0.00, high = 0.12 },
+    { dph = 6, low = 0.08, high = 0.35 },
+    { dph = 8, low = 0.45, high = 0.75 },
+    { dph = 10, low = 0.75, high = 0.95 },
+    { dph = 13, low = 0.82, high = 0.98 },
+]
+";
+
+/// Adds the hatchery's expectation to the `[hatchery]` table of its settings.
+fn expect_inflation(settings: &Path) -> Result<(), Failure> {
+    let text = fs::read_to_string(settings).map_err(|e| unwritable(settings, &e))?;
+    write(settings, format!("{text}\n{EXPECTED}").as_bytes())
+}
 
 /// Draws every sample of the season into `folder`; gives the truth as CSV.
 fn draw(season: &Season, folder: &Path, context: &Context) -> Result<String, Failure> {

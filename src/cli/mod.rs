@@ -12,6 +12,7 @@ mod failure;
 mod plan;
 mod printer;
 mod score;
+mod report;
 mod season;
 mod watch;
 
@@ -71,6 +72,8 @@ enum Command {
     Compare(Box<compare::Compare>),
     /// How many fry to dip and how many tanks to use
     Plan(plan::PlanCommand),
+    /// Write the season so far: where to walk first, every tank, treatments, data quality
+    Report(report::Report),
     /// Print a script that completes commands and options in a shell
     Completions(completions::Completions),
     /// Write manual pages to a folder
@@ -138,6 +141,7 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Demo(command) => command.run(&context),
             Command::Compare(command) => command.run(&context),
             Command::Plan(command) => command.run(&context),
+            Command::Report(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }

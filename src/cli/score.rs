@@ -6,6 +6,7 @@ mod options;
 mod samples;
 mod work;
 
+use super::season::Recording;
 use super::{Context, Exit, Failure};
 use crate::photo::{self, Source};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -44,7 +45,7 @@ impl Score {
     /// A [`Failure`] before anything is written when an argument, a path, the sample sheet or the model is at
     /// fault, and one that keeps what was finished when results cannot be written.
     pub fn run(&self, context: &Context) -> Result<Exit, Failure> {
-        let options = Options::from(&self.options, &context.config)?;
+        let mut options = Options::from(&self.options, &context.config)?;
         let listing = photo::list(&self.photos).map_err(|e| samples::unreadable(&e))?;
         if listing.sources.is_empty() {
             let given: Vec<String> = self.photos.iter().map(|p| p.display().to_string()).collect();
@@ -55,6 +56,7 @@ impl Score {
             Some(path) => SampleSheet::read(path, &listing.sources, &listing.duplicates)?,
             None => SampleSheet::default(),
         };
+        let recording = Recording::begin(self.options.season(), &mut options, context)?;
         let folder = ResultsFolder::stage(&self.out, self.replace)?;
         for twin in &listing.duplicates {
             let what = format!("{} is left out: its bytes are those of {}", twin.name, twin.kept);
@@ -66,15 +68,16 @@ impl Score {
         let fish = AtomicUsize::new(0);
         let batch = Batch { options: &options, sheet: &sheet, folder: &folder, context };
         let (done, broken) = batch.run(&listing.sources, 0, &|one| {
+            recording.photograph(one);
             let found = fish.fetch_add(one.fish.len(), Ordering::Relaxed) + one.fish.len();
             bar.set_message(format!("{found} fish"));
             bar.inc(1);
         });
         bar.finish_and_clear();
         let exit = finish.write(&done, listing.sources.len(), folder)?;
-        match broken {
-            Some(failure) => Err(failure),
-            None => Ok(exit),
+        match broken.or(recording.end(context)) {
+            Some(failure) if failure.exit != Exit::SomeRefused || exit == Exit::Done => Err(failure),
+            _ => Ok(exit),
         }
     }
 }

@@ -7,6 +7,7 @@ pub mod chart;
 mod page;
 mod picture;
 mod results;
+pub mod season;
 
 pub use page::{CloseUp, Page, PhotoSection, photo_section};
 pub use picture::{jpeg, strip_picture};

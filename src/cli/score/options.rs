@@ -43,12 +43,23 @@ pub struct ScoreOptions {
     /// Write no annotated pictures and no report page
     #[arg(long)]
     no_pictures: bool,
+    /// Season folder to record in
+    #[arg(long, value_name = "DIR")]
+    season: Option<PathBuf>,
+    /// Initials of who scores, for the season's ledger
+    #[arg(long, value_name = "INITIALS")]
+    by: Option<String>,
 }
 
 impl ScoreOptions {
     /// Path of the sample sheet.
     pub fn samples(&self) -> Option<&Path> {
         self.samples.as_deref()
+    }
+
+    /// Season folder to record in, and initials of who scores.
+    pub fn season(&self) -> (Option<&Path>, Option<&str>) {
+        (self.season.as_deref(), self.by.as_deref())
     }
 }
 
@@ -93,6 +104,8 @@ pub struct Options {
     pub date: Option<Date>,
     /// Date the fish hatched.
     pub hatch: Option<Date>,
+    /// Date the fish of a registered tank hatched.
+    pub hatch_of: BTreeMap<String, Date>,
     /// Level of the intervals.
     pub level: Level,
     /// Whether annotated pictures and the report page are written.
@@ -156,6 +169,7 @@ impl Options {
             tank: raw.tank.clone(),
             date: raw.date,
             hatch,
+            hatch_of: BTreeMap::new(),
             level,
             pictures: !raw.no_pictures,
             record,

@@ -148,8 +148,9 @@ impl SampleSheet {
             .or(folder_date)
             .or_else(|| tags.and_then(|t| t.taken).map(jiff::civil::DateTime::date));
         let tank = options.tank.clone().or(line.tank).or(folder_tank).or_else(|| folder_name(path));
+        let registered = tank.as_ref().and_then(|t| options.hatch_of.get(t)).copied();
         let age = |hatch: Date| date.map(|d| f64::from((d - hatch).get_days()));
-        let age_dph = line.age_dph.or_else(|| line.hatch.or(options.hatch).and_then(age));
+        let age_dph = line.age_dph.or_else(|| line.hatch.or(registered).or(options.hatch).and_then(age));
         Sample { tank, date, age_dph: age_dph.filter(|a| *a >= 0.0) }
     }
 }

@@ -1,8 +1,11 @@
 //! `season`: the folder that keeps everything, its health and its copies.
 
 mod new;
+mod recording;
 mod store;
 
+pub use recording::Recording;
+pub(super) use store::failed;
 pub use store::{Recorder, Season};
 
 use super::{Context, Exit, Failure, Place};

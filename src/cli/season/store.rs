@@ -131,10 +131,9 @@ impl Recorder {
         Self { today, ..self }
     }
 
-    /// Age of a sample in days post hatch, from the register.
-    pub fn age_dph(&self, tank: Option<&str>, date: Option<Date>) -> Option<f64> {
-        let tank = self.register.tank(tank?)?;
-        Some(crate::season::age::dph(tank.hatch, date?) as f64)
+    /// Hatch dates of the registered tanks.
+    pub fn hatch_dates(&self) -> std::collections::BTreeMap<String, Date> {
+        self.register.tanks.iter().map(|t| (t.name.clone(), t.hatch)).collect()
     }
 
     /// Records one photograph.
@@ -183,7 +182,7 @@ pub(super) fn initials(given: Option<&str>, context: &Context) -> String {
 }
 
 /// What the ledger says, as a failure of the command.
-pub(super) fn failed(error: &LedgerError) -> Failure {
+pub(in crate::cli) fn failed(error: &LedgerError) -> Failure {
     Failure::usage(error.to_string()).hint(error.hint())
 }
 

@@ -169,6 +169,25 @@ impl Point {
         self
     }
 
+    /// The same at another place of the x axis.
+    #[must_use]
+    pub fn at(mut self, x: f64) -> Self {
+        self.x = x;
+        self
+    }
+
+    /// The same moved along the x axis, so that marks of one category stand side by side.
+    #[must_use]
+    pub fn shifted(mut self, by: f64) -> Self {
+        self.x += by;
+        self
+    }
+
+    /// The value.
+    pub fn value(&self) -> f64 {
+        self.y
+    }
+
     /// Sets a word written beside the mark.
     #[must_use]
     pub fn label(mut self, label: impl Into<String>) -> Self {
