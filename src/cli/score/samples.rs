@@ -5,12 +5,14 @@ use super::Options;
 use crate::cli::{Failure, Place};
 use crate::photo::{Duplicate, PhotoError, Source, Tags};
 use crate::pipeline::Sample;
+use crate::units::MmPerPx;
 use jiff::civil::Date;
 use std::collections::HashMap;
 use std::path::{Component, Path};
 
 /// Columns of a sample sheet that mean something; others are refused, for a misspelt one would be lost.
-const COLUMNS: [&str; 8] = ["photo", "tank", "date", "age_dph", "hatch", "sprayer", "crew", "note"];
+const COLUMNS: [&str; 9] =
+    ["photo", "tank", "date", "age_dph", "hatch", "px_per_mm", "sprayer", "crew", "note"];
 
 /// A sample sheet: what each photograph shows.
 #[derive(Debug, Default)]
@@ -24,6 +26,7 @@ struct Line {
     date: Option<Date>,
     age_dph: Option<f64>,
     hatch: Option<Date>,
+    scale: Option<MmPerPx>,
 }
 
 /// The failure for a path that cannot be listed.
@@ -119,28 +122,43 @@ impl SampleSheet {
                         .hint("write dates as 2026-05-02")
                 })
             };
-            let age_dph = cell("age_dph").map(|c| (c, c.parse::<f64>()));
-            if let Some((text, Err(_) | Ok(f64::NEG_INFINITY..0.0))) = &age_dph {
-                return Err(Failure::usage(format!("{text:?} is not an age in days post hatch"))
-                    .at(at("age_dph"))
-                    .hint("write a number of days, 0 or more"));
-            }
+            let number = |name: &str, least: f64, rule: &str| -> Result<Option<f64>, Failure> {
+                let Some(text) = cell(name) else { return Ok(None) };
+                match text.parse::<f64>() {
+                    Ok(v) if v.is_finite() && v >= least => Ok(Some(v)),
+                    _ => Err(Failure::usage(format!("{text:?} is not {rule}"))
+                        .at(at(name))
+                        .hint("write a number with a point, such as 39.5, or leave the cell empty")),
+                }
+            };
             let line = Line {
                 tank: cell("tank").map(str::to_owned),
                 date: day("date")?,
-                age_dph: age_dph.and_then(|(_, age)| age.ok()).filter(|a| a.is_finite()),
+                age_dph: number("age_dph", 0.0, "an age in days post hatch")?,
                 hatch: day("hatch")?,
+                scale: number("px_per_mm", f64::MIN_POSITIVE, "a scale in pixels to the millimetre")?
+                    .and_then(MmPerPx::from_px_per_mm),
             };
             lines.insert(name, line);
         }
         Ok(Self { lines })
     }
 
+    /// What the sheet says of the photograph `name`. A sheet read ahead may name less of the path than the
+    /// photograph's whole name.
+    fn line(&self, name: &str) -> Option<&Line> {
+        let mut ends = std::iter::successors(Some(name), |rest| rest.split_once('/').map(|(_, end)| end));
+        ends.find_map(|end| self.lines.get(end))
+    }
+
+    /// The scale the sheet gives the photograph `name`.
+    pub fn scale(&self, name: &str) -> Option<MmPerPx> {
+        self.line(name)?.scale
+    }
+
     /// The sample of the photograph `name` at `path`.
     pub fn sample(&self, name: &str, path: &Path, tags: Option<&Tags>, options: &Options) -> Sample {
-        // A sheet read ahead may name less of the path than the photograph's whole name.
-        let mut ends = std::iter::successors(Some(name), |rest| rest.split_once('/').map(|(_, end)| end));
-        let line = ends.find_map(|end| self.lines.get(end)).cloned().unwrap_or_default();
+        let line = self.line(name).cloned().unwrap_or_default();
         let (folder_tank, folder_date) = from_folders(path);
         let date = options
             .date

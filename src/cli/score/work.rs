@@ -9,6 +9,7 @@ use crate::pipeline::{Sample, Scored, Settings, fish_rows, photo_row, refused_ro
 use crate::records::{FishRow, PhotoRow};
 use crate::report::annotate::{FishMark, Marks, RefusedMark, annotate};
 use crate::report::{CloseUp, PhotoSection, jpeg, photo_section, strip_picture};
+use crate::scale;
 use std::time::Instant;
 
 /// Longest side of the annotated pictures, pixels: a 6 mm fry at 20 px/mm in a 24 MP frame keeps 60.
@@ -73,7 +74,14 @@ impl<'a> Worker<'a> {
             Err(error) => return Ok(refused(&sha256, &error)),
         };
         let sample = self.sheet.sample(name, &source.path, Some(&photo.tags), self.options);
-        let settings = Settings { model: self.options.model(), scale: &self.options.scale };
+        let mut scale = self.options.scale.clone();
+        // The command line goes before the sheet.
+        if scale.wanted == scale::Wanted::Auto
+            && let Some(given) = self.sheet.scale(name)
+        {
+            scale.wanted = scale::Wanted::Given(given);
+        }
+        let settings = Settings { model: self.options.model(), scale: &scale };
         let scored = score(&photo, &settings);
         let fish = fish_rows(name, &sample, &scored);
         let mut row = photo_row(name, &sha256, &photo, &scored, begun.elapsed().as_secs_f64());
