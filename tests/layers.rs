@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Modules in the order of the data flow. Each may import those before it.
-const FLOW: [&str; 10] =
-    ["units", "photo", "scale", "segmentation", "fish", "bladder", "pipeline", "tank", "decision", "cli"];
+const FLOW: [&str; 11] =
+    ["units", "photo", "scale", "segmentation", "fish", "bladder", "pipeline", "tank", "decision", "season", "cli"];
 /// Leaves import leaves only.
 const LEAVES: [&str; 4] = ["units", "imaging", "stats", "records"];
 /// These see records and leaves, not the stages: they keep and show what stages found.
@@ -95,7 +95,6 @@ fn imports_go_one_way() {
                     m if LEAVES.contains(&m) => leaf,
                     m if SEE_RECORDS.contains(&m) => leaf,
                     m if m == RENDER => leaf,
-                    // The season's register is data the tank stage and decisions reason about.
                     m => leaf || matches!((place(m), place(&import)), (Some(a), Some(b)) if b < a),
                 };
             if !allowed {
