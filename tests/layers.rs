@@ -4,8 +4,19 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Modules in the order of the data flow. Each may import those before it.
-const FLOW: [&str; 11] =
-    ["units", "photo", "scale", "segmentation", "fish", "bladder", "pipeline", "tank", "decision", "season", "cli"];
+const FLOW: [&str; 11] = [
+    "units",
+    "photo",
+    "scale",
+    "segmentation",
+    "fish",
+    "bladder",
+    "pipeline",
+    "tank",
+    "decision",
+    "season",
+    "cli",
+];
 /// Leaves import leaves only.
 const LEAVES: [&str; 4] = ["units", "imaging", "stats", "records"];
 /// These see records and leaves, not the stages: they keep and show what stages found.

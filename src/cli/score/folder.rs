@@ -173,3 +173,26 @@ fn unwritable(out: &Path, error: &io::Error) -> Failure {
         .at(Place::file(out))
         .hint("give a folder you may write to with --out")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A disk that fills up half-way through a file.
+    #[test]
+    fn a_file_that_cannot_be_finished_leaves_nothing_of_itself() {
+        let dir = std::env::temp_dir().join(format!("frygauge-folder-{}", std::process::id()));
+        let folder = ResultsFolder::live(&dir, false).unwrap();
+        folder.write("fish.csv", b"first").unwrap();
+        let full = |file: &mut io::BufWriter<std::fs::File>| {
+            io::Write::write_all(file, b"half of the sec")?;
+            Err(io::Error::from(io::ErrorKind::StorageFull))
+        };
+        let failure = folder.write_with("fish.csv", full).unwrap_err();
+        assert_eq!(failure.exit, crate::cli::Exit::Stopped);
+        assert!(failure.hint.unwrap().contains("make room"));
+        assert_eq!(std::fs::read(folder.path("fish.csv")).unwrap(), b"first");
+        assert_eq!(std::fs::read_dir(&dir).unwrap().count(), 1);
+        std::fs::remove_dir_all(&dir).unwrap();
+    }
+}
