@@ -137,8 +137,8 @@ impl Lettering {
     /// Letters that can be read on a picture this wide.
     pub fn for_width(width: u32) -> Self {
         let size = match width {
-            0..=1000 => RasterHeight::Size16,
-            1001..=2200 => RasterHeight::Size24,
+            0..=1300 => RasterHeight::Size16,
+            1301..=2200 => RasterHeight::Size24,
             _ => RasterHeight::Size32,
         };
         Self { size }
