@@ -61,7 +61,7 @@ impl Config {
         let config: Self = toml::from_str(&text).map_err(|error| {
             let mut place = Place::file(path);
             if let Some(span) = error.span() {
-                place = place.row(text[..span.start].lines().count().max(1) as u64);
+                place = place.row(text[..span.start].matches('\n').count() as u64 + 1);
             }
             Failure::usage(error.message().lines().next().unwrap_or_default().to_owned())
                 .at(place)

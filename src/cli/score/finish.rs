@@ -158,7 +158,8 @@ impl<'a> Finish<'a> {
                     std::io::copy(&mut part, file)?;
                 }
             }
-            file.write_all(tail.as_bytes())
+            file.write_all(tail.as_bytes())?;
+            file.write_all(b"\n")
         })?;
         let _ = std::fs::remove_dir_all(folder.path(".parts"));
         Ok(())
