@@ -14,6 +14,7 @@ mod printer;
 mod score;
 mod report;
 mod season;
+mod validation;
 mod watch;
 
 pub use config::Config;

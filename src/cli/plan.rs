@@ -8,6 +8,7 @@ use super::{Context, Exit, Failure, columns};
 use crate::decision::plan::{self, ASSUMED_ICC, IccSource, Plan, Question};
 use crate::report::chart::{Axis, Chart, Panel, Point};
 use crate::stats::cluster::{Count, anova};
+use crate::stats::sample_size::fish_for_share;
 use crate::tank::{SampledPhoto, SummaryOptions, summarise};
 
 /// Repetitions of a simulation: a share of .05 is then known to within .003 (one standard error).
@@ -276,12 +277,10 @@ fn wrapped(line: &str) -> String {
 fn chart(plan: &Plan) -> Chart {
     let q = &plan.question;
     let power = plan.affordable.iter().map(|a| Point::new(a.tanks as f64, a.power)).collect::<Vec<_>>();
-    let fish = plan
-        .fish
-        .iter()
-        .filter(|f| f.expected == q.expected)
-        .map(|f| Point::new(100.0 * f.half_width, f.fish as f64))
-        .collect::<Vec<_>>();
+    let fish = (3..=20).filter_map(|points| {
+        let n = fish_for_share(q.expected, f64::from(points) / 100.0, q.population, q.level).ok()?;
+        Some(Point::new(f64::from(points), n as f64))
+    });
     let yours = plan.affordable.iter().find(|a| a.tanks == q.tanks);
     let description = format!(
         "With {} tanks an arm and {} fry a tank, a change from {} to {} is seen with a chance of {}.",
@@ -296,14 +295,12 @@ fn chart(plan: &Plan) -> Chart {
         .panel(
             Panel::new(Axis::number("Tanks an arm").from(0.0), Axis::percent("Chance to see the change"))
                 .title(format!("{} fry a tank", q.fish))
-                .line("Chance", power.clone())
-                .points("Design", power)
+                .line("Chance", power)
                 .level(q.power, "wanted"),
         )
         .panel(
             Panel::new(Axis::number("Half-width, points").from(0.0), Axis::number("Fry to call").from(0.0))
-                .title(format!("One tank, {} inflated", percent(q.expected)))
-                .line("Fry", fish.clone())
-                .points("Precision", fish),
+                .title(format!("At {} inflated", percent(q.expected)))
+                .line("Fry", fish),
         )
 }

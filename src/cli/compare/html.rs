@@ -22,9 +22,14 @@ fn beside(i: usize, n: usize) -> f64 {
 }
 
 fn tanks_panel(m: &MeasureResult, c: &Comparison) -> Panel {
+    let axis = match m.measure {
+        Measure::Inflation => "Inflated",
+        Measure::Length => "Mean total length",
+        Measure::Viability => "Alive and inflated",
+    };
     let y = match (m.measure.is_share(), m.is_change) {
-        (true, false) => Axis::percent(heading(m.measure)),
-        (true, true) => Axis::percent(format!("{}, change in points", heading(m.measure))).from(-1.0).to(1.0),
+        (true, false) => Axis::percent(axis),
+        (true, true) => Axis::percent(format!("{axis}, change")).from(-1.0).to(1.0),
         (false, false) => Axis::number("Mean total length, mm"),
         (false, true) => Axis::number("Change of mean total length, mm"),
     };
@@ -36,7 +41,7 @@ fn tanks_panel(m: &MeasureResult, c: &Comparison) -> Panel {
             let at = place as f64 + beside(i, tanks.len());
             if m.is_change {
                 if let Some(before) = t.before.as_ref().and_then(|b| m.measure.of(t, b)) {
-                    points.push(Point::new(at, after - before).label(&t.tank));
+                    points.push(Point::new(at, after - before));
                 }
                 continue;
             }
@@ -46,7 +51,7 @@ fn tanks_panel(m: &MeasureResult, c: &Comparison) -> Panel {
                 // The counts of survivors have no limits of their own here.
                 Measure::Viability => None,
             };
-            let point = Point::new(at, after).label(&t.tank);
+            let point = Point::new(at, after);
             points.push(match limits {
                 Some(l) => point.interval(l.low, l.high),
                 None => point,
@@ -61,9 +66,18 @@ fn tanks_panel(m: &MeasureResult, c: &Comparison) -> Panel {
         }
     });
     Panel::new(Axis::categories("Arm", c.arms.iter().map(String::as_str)), y)
-        .title(format!("{}: tanks and arm means", heading(m.measure)))
+        .title(short(m.measure))
         .points("Tank", points)
-        .points("Mean of tanks", means.collect::<Vec<_>>())
+        .points("Mean", means.collect::<Vec<_>>())
+}
+
+/// A name that leaves room for the legend beside it.
+fn short(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Inflation => "Inflation",
+        Measure::Length => "Length",
+        Measure::Viability => "Viability",
+    }
 }
 
 fn difference_panel(m: &MeasureResult, c: &Comparison) -> Panel {
@@ -98,6 +112,7 @@ fn section(c: &Comparison) -> String {
         capital(c.kind.title()),
         c.level
     );
+    html += &tank_table(c);
     for m in &c.measures {
         html += &format!("<h3>{}</h3>\n", heading(m.measure));
         for k in &m.contrasts {
@@ -139,6 +154,37 @@ fn section(c: &Comparison) -> String {
         html += "</ul>";
     }
     html + "\n</section>\n"
+}
+
+/// Every tank with its limits.
+fn tank_table(c: &Comparison) -> String {
+    let paired = c.tanks.iter().any(|t| t.before.is_some());
+    let mut html = format!(
+        "<div class=\"scroll\"><table><thead><tr><th class=\"words\">Tank</th><th class=\"words\">Arm</th>{}<th \
+         class=\"words\">Date</th><th>Age, dph</th><th>Called</th><th>Inflated</th><th>Interval</th><th>Length, mm</th>\
+         <th>Interval</th></tr></thead><tbody>",
+        if paired { "<th class=\"words\">When</th>" } else { "" }
+    );
+    for t in &c.tanks {
+        for (when, o) in t.before.iter().map(|o| ("before", o)).chain([("after", &t.after)]) {
+            let cell = |v: Option<String>| format!("<td>{}</td>", v.unwrap_or_default());
+            html += &format!(
+                "<tr><td class=\"words\">{}</td><td class=\"words\">{}</td>{}<td class=\"words\">{}</td>",
+                escape(&t.tank),
+                escape(&t.arm),
+                if paired { format!("<td class=\"words\">{when}</td>") } else { String::new() },
+                o.date.map_or_else(String::new, |d| d.to_string())
+            );
+            html += &cell(o.age_dph.map(|a| a.to_string()));
+            html += &cell(Some(o.called.to_string()));
+            html += &cell(o.inflation.map(|p| value(p, Measure::Inflation)));
+            html += &cell(o.inflation_interval.map(|i| range(i, Measure::Inflation)));
+            html += &cell(o.mean_length_mm.map(|l| format!("{l:.2}")));
+            html += &cell(o.length_interval_mm.map(|i| range(i, Measure::Length)));
+            html += "</tr>";
+        }
+    }
+    html + "</tbody></table></div>\n"
 }
 
 /// The section alone on a page that needs nothing else.

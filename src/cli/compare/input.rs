@@ -1,4 +1,4 @@
-//! Samples, arms and reviewed calls from files, the ledger and the register.
+//! Samples and arms from files, the ledger and the register.
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
@@ -6,10 +6,9 @@ use std::path::{Path, PathBuf};
 use super::at;
 use crate::cli::season::Season;
 use crate::cli::{Failure, Place};
-use crate::records::Call;
 use crate::season::register::Register;
 use crate::tank::compare::{Design, TankSample};
-use crate::tank::{SampledPhoto, SummaryOptions, Validation, summarise};
+use crate::tank::{SampledPhoto, SummaryOptions, summarise};
 
 /// A file opened for reading.
 pub fn open(path: &Path) -> Result<File, Failure> {
@@ -107,57 +106,4 @@ pub fn arms_of_register(register: &Register, column: &str) -> Result<Design, Fai
     Ok(Design::from_treatments(
         register.tanks.iter().map(|t| (t.name.as_str(), t.treatments.get(column).map(String::as_str))),
     ))
-}
-
-/// Reviewed calls: CSV with the columns `truth` and `call` (`inflated`, `not_inflated`, `unsure`), and `count` where a row
-/// stands for several fish.
-pub fn validation(path: &Path) -> Result<Validation, Failure> {
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(open(path)?);
-    let hint =
-        "one row a fish: truth, call, each inflated or not_inflated, a call may be unsure; or add a count";
-    let header = reader
-        .headers()
-        .map_err(|e| Failure::usage(format!("cannot be read as CSV: {e}")).at(Place::file(path)).hint(hint))?
-        .clone();
-    let at_column = |name: &str| header.iter().position(|h| h.trim_start_matches('\u{feff}') == name);
-    let missing = |name: &str| {
-        Failure::usage(format!("no column {name}")).at(Place::file(path).row(1).column(name)).hint(hint)
-    };
-    let truth = at_column("truth").ok_or_else(|| missing("truth"))?;
-    let call = at_column("call").ok_or_else(|| missing("call"))?;
-    let count = at_column("count");
-    let mut found = Validation::default();
-    for record in reader.records() {
-        let record = record.map_err(|e| {
-            Failure::usage(format!("cannot be read as CSV: {e}")).at(Place::file(path)).hint(hint)
-        })?;
-        let row = record.position().map_or(0, csv::Position::line);
-        let place = |column: &str| Place::file(path).row(row).column(column);
-        let word = |at: usize, column: &str| -> Result<Call, Failure> {
-            match record.get(at).unwrap_or("") {
-                "inflated" => Ok(Call::Inflated),
-                "not_inflated" => Ok(Call::NotInflated),
-                "unsure" => Ok(Call::Unsure),
-                other => Err(Failure::usage(format!("{other} is no state")).at(place(column)).hint(hint)),
-            }
-        };
-        let n = match count.and_then(|c| record.get(c)).filter(|c| !c.is_empty()) {
-            None => 1,
-            Some(cell) => cell.parse::<u32>().map(u64::from).map_err(|_| {
-                Failure::usage(format!("{cell} is not a count"))
-                    .at(place("count"))
-                    .hint("write a whole number")
-            })?,
-        };
-        found
-            .add(word(truth, "truth")?, word(call, "call")?, n)
-            .map_err(|e| Failure::usage(e.to_string()).at(place("truth")).hint("leave such fish out"))?;
-    }
-    // A set that cannot correct anything is a mistake to hear of now, not in every row.
-    found.correct(1, 2, crate::stats::Level::P95).map_err(|e| {
-        Failure::usage(format!("cannot correct calls: {e}"))
-            .at(Place::file(path))
-            .hint("review more fish of both kinds")
-    })?;
-    Ok(found)
 }

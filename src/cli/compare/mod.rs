@@ -111,7 +111,7 @@ impl Compare {
         if self.age.is_some_and(|a| !a.is_finite() || a < 0.0) {
             return Err(Failure::usage("--age is not an age").hint("give days post hatch, such as 9"));
         }
-        let validation = self.validation.as_deref().map(input::validation).transpose()?;
+        let validation = self.validation.as_deref().map(crate::cli::validation::read).transpose()?;
         Ok(Options {
             level,
             method: if self.guaranteed { Method::ClopperPearson } else { Method::Wilson },

@@ -176,8 +176,10 @@ pub fn range(i: Interval, measure: Measure) -> String {
 
 /// A p-value with two digits that count.
 pub fn p_value(p: f64) -> String {
-    if p < 0.0001 {
-        "< 0.0001".to_owned()
+    if p < 0.00001 {
+        "< 0.00001".to_owned()
+    } else if p < 0.0001 {
+        format!("{p:.5}")
     } else if p < 0.001 {
         format!("{p:.4}")
     } else if p < 0.1 {
@@ -192,5 +194,7 @@ fn wrapped(line: &str, indent: &str) -> String {
         .initial_indent(indent)
         .subsequent_indent(indent)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    textwrap::fill(line, options) + "\n"
+    // A number and its per cent sign stay on one line.
+    let text = textwrap::fill(&line.replace(" %", "\u{a0}%"), options);
+    text.replace('\u{a0}', " ") + "\n"
 }

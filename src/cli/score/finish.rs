@@ -98,7 +98,8 @@ impl<'a> Finish<'a> {
             .collect();
         let photos = done.iter().map(|(_, d)| d.photo.clone()).collect();
         let fish: Vec<FishRow> = done.iter().flat_map(|(_, d)| d.fish.iter().cloned()).collect();
-        let options = SummaryOptions { level: self.options.level, ..SummaryOptions::default() };
+        let validation = self.options.validation.as_ref();
+        let options = SummaryOptions { level: self.options.level, validation, ..SummaryOptions::default() };
         let tanks = summarise(&fish, &sampled, &options);
         Found { photos, fish, tanks }
     }

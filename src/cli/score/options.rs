@@ -5,6 +5,7 @@ use crate::cli::{Config, Failure, Place};
 use crate::photo::sha256;
 use crate::scale;
 use crate::stats::Level;
+use crate::tank::Validation;
 use crate::units::MmPerPx;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -37,6 +38,9 @@ pub struct ScoreOptions {
     /// Bladder model other than the one built in
     #[arg(long, value_name = "FILE")]
     model: Option<PathBuf>,
+    /// Reviewed calls (CSV: truth, call, count): fills the columns corrected for the caller's errors
+    #[arg(long, value_name = "FILE")]
+    validation: Option<PathBuf>,
     /// Level of the intervals
     #[arg(long, value_name = "L", value_parser = level)]
     level: Option<f64>,
@@ -106,6 +110,8 @@ pub struct Options {
     pub hatch: Option<Date>,
     /// Date the fish of a registered tank hatched.
     pub hatch_of: BTreeMap<String, Date>,
+    /// The caller's validation set.
+    pub validation: Option<Validation>,
     /// Level of the intervals.
     pub level: Level,
     /// Whether annotated pictures and the report page are written.
@@ -157,6 +163,7 @@ impl Options {
             ("date", raw.date.map(|d| d.to_string())),
             ("hatch", hatch.map(|d| d.to_string())),
             ("samples", raw.samples.as_ref().map(|p| p.display().to_string())),
+            ("validation", raw.validation.as_ref().map(|p| p.display().to_string())),
         ] {
             if let Some(value) = value {
                 note(name, value);
@@ -170,6 +177,7 @@ impl Options {
             date: raw.date,
             hatch,
             hatch_of: BTreeMap::new(),
+            validation: raw.validation.as_deref().map(crate::cli::validation::read).transpose()?,
             level,
             pictures: !raw.no_pictures,
             record,

@@ -41,29 +41,34 @@ fn units(contrast: &Contrast) -> String {
 pub(super) fn sentence(contrast: &Contrast, measure: Measure, is_change: bool, level: Level) -> String {
     let d = contrast.difference;
     let by = amount(d, measure);
-    let what = match measure {
-        Measure::Inflation => "inflated",
-        Measure::Length => "measured",
-        Measure::Viability => "brought to life with a full bladder",
-    };
-    let (more, less) = if measure == Measure::Length { ("longer", "shorter") } else { ("more", "less") };
-    let way = if d >= 0.0 { more } else { less };
     let head = match (&contrast.reference, is_change) {
         (None, _) => {
             let verb = if d >= 0.0 { "rose" } else { "fell" };
             format!("{} {verb} by {by} from before to after in arm {}", capital(measure.name()), contrast.arm)
         }
         (Some(reference), true) => {
-            let verb = if d >= 0.0 { "rose" } else { "fell" };
-            let rel = if d >= 0.0 { "more" } else { "further" };
-            format!(
-                "{} {verb} {by} {rel} in arm {} than in arm {reference}",
-                capital(measure.name()),
-                contrast.arm
-            )
+            // Both arms may rise (or fall) with age: only how they differ is said.
+            let than = if d >= 0.0 { "more" } else { "less" };
+            let arm = &contrast.arm;
+            format!("{} rose {by} {than} in arm {arm} than in arm {reference}", capital(measure.name()))
         }
         (Some(reference), false) => {
-            format!("Tanks of arm {} {what} {by} {way} than tanks of arm {reference}", contrast.arm)
+            let arm = &contrast.arm;
+            let (more, less) = match measure {
+                Measure::Inflation => ("more", "less"),
+                Measure::Length => ("longer", "shorter"),
+                Measure::Viability => ("higher", "lower"),
+            };
+            let way = if d >= 0.0 { more } else { less };
+            match measure {
+                Measure::Inflation => {
+                    format!("Tanks of arm {arm} inflated {by} {way} than tanks of arm {reference}")
+                }
+                Measure::Length => format!("Fish of arm {arm} are {by} {way} than fish of arm {reference}"),
+                Measure::Viability => {
+                    format!("Survival times inflation is {by} {way} in arm {arm} than in arm {reference}")
+                }
+            }
         }
     };
     let Some(t) = contrast.t else {
