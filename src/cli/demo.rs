@@ -3,7 +3,7 @@
 use super::report::Report;
 use super::score::Score;
 use super::season;
-use super::{Context, Exit, Failure, Place};
+use super::{ColorChoice, Config, Context, Exit, Failure, Place, Printer};
 use crate::render::season::{DemoSample, HATCH, PX_PER_MM, Season, brackenmere};
 use crate::render::{Tags, TrueFish, encode_jpeg_tagged};
 use clap::Parser;
@@ -70,8 +70,15 @@ impl Demo {
             "--treatments",
             "sprayer",
         ])?;
+<<<<<<< HEAD
         new.run(context)?;
         expect_inflation(&kept.join("frygauge.toml"))?;
+=======
+        // Its advice is for a person who starts an empty season.
+        let quiet =
+            Context { printer: Printer::new(ColorChoice::Auto, true), config: Config::default(), ..*context };
+        new.run(&quiet)?;
+>>>>>>> 3d08acf (Hold the sample images and the demo command to what they promise)
         write(&kept.join("tanks.csv"), season.tanks_csv().as_bytes())?;
         write(&kept.join("events.csv"), season.events_csv().as_bytes())?;
         write(&self.dir.join("samples.csv"), season.samples_csv().as_bytes())?;
