@@ -70,15 +70,11 @@ impl Demo {
             "--treatments",
             "sprayer",
         ])?;
-<<<<<<< HEAD
-        new.run(context)?;
-        expect_inflation(&kept.join("frygauge.toml"))?;
-=======
         // Its advice is for a person who starts an empty season.
         let quiet =
             Context { printer: Printer::new(ColorChoice::Auto, true), config: Config::default(), ..*context };
         new.run(&quiet)?;
->>>>>>> 3d08acf (Hold the sample images and the demo command to what they promise)
+        expect_inflation(&kept.join("frygauge.toml"))?;
         write(&kept.join("tanks.csv"), season.tanks_csv().as_bytes())?;
         write(&kept.join("events.csv"), season.events_csv().as_bytes())?;
         write(&self.dir.join("samples.csv"), season.samples_csv().as_bytes())?;
