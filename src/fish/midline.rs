@@ -25,15 +25,21 @@ pub fn first_way(crop: &Crop, body: &Plane<bool>) -> Option<Vec<[f64; 2]>> {
     if depth.data[deepest] <= 0.0 {
         return None;
     }
+    // Walls within the body would keep the search from ending early; it then ends by itself.
+    let inside = (0..body.data.len()).filter(|i| body.data[*i] && open(*i)).count();
     let farthest = |from: usize| -> Option<usize> {
-        let (total, _) = path::cheapest(&walk, from);
+        let mut left = inside;
+        let (total, _) = path::cheapest(&walk, from, |at| {
+            left -= usize::from(body.data[at]);
+            left == 0
+        });
         (0..total.len())
             .filter(|i| body.data[*i] && total[*i].is_finite())
             .max_by(|a, b| total[*a].total_cmp(&total[*b]).then(b.cmp(a)))
     };
     let a = farthest(deepest)?;
     let b = farthest(a)?;
-    let (total, before) = path::cheapest(&middle, a);
+    let (total, before) = path::cheapest(&middle, a, |at| at == b);
     if a == b || !total[b].is_finite() {
         return None;
     }
