@@ -1,4 +1,17 @@
 //! The demo world: photographs drawn from first principles, with known truth. Independent of the reader.
+//!
+//! A [`Scene`] first decides where everything lies (`stage` for background, vessels and lamp; `look` and `anatomy` for the
+//! larvae; `pose` and `layout` for how they lie), then paints it in linear light, and last takes the picture:
+//!
+//! - `body` turns a larva into a layer that absorbs (Beer-Lambert, each colour its own density), scatters, and bends light
+//!   at the wall of its gas bladder and oil globule (`optics`: Snell's law, Fresnel's equations, the lamp's angular size);
+//! - `clutter` and `marks` draw what is not a fish: bubbles by the same optics, eggs, shells, feed, fibres, letters, rulers;
+//! - `tilt` is the camera's perspective and `camera` its blur, noise, tone curve, sharpening and JPEG.
+//!
+//! [`Class`] names the kinds of photographs accuracy is reported on; [`season`] and [`sample_images`] tell the story of the
+//! invented Brackenmere Hatchery. Ranges are wide on purpose: where a published figure exists it stands beside the
+//! constant, and everything else is a guess that nothing may lean on. What it does not draw: waves on the water, more
+//! than one lamp, shadows of vessel walls, fish out of the plane of the dish.
 
 #![allow(clippy::needless_range_loop, reason = "loops over the three colours index several arrays at once")]
 
