@@ -87,6 +87,11 @@ fn scales_that_are_none_are_refused() {
         &["score", "a.jpg", "--px-per-mm", "40", "--mm-per-px", "0.025"],
         &["cannot be used with"],
     );
+    refuses(
+        dir.path(),
+        &["score", "a.jpg", "--scale", "guess"],
+        &["--scale", "auto, card, ruler, dish, tags or stored"],
+    );
     refuses(dir.path(), &["score", "a.jpg", "--date", "02.05.2026"], &["--date", "2026-05-02"]);
 }
 

@@ -23,6 +23,9 @@ pub struct ScoreOptions {
     /// Inner diameter of the dish, in millimetres: its wall gives the scale
     #[arg(long, value_name = "D", value_parser = positive, group = "given_scale", allow_negative_numbers = true)]
     dish_mm: Option<f64>,
+    /// Where scales come from: auto takes the best of card, ruler, dish, tags and stored scale
+    #[arg(long, value_name = "SOURCE", value_parser = scale_source, conflicts_with_all = ["px_per_mm", "mm_per_px"])]
+    scale: Option<scale::Wanted>,
     /// Tank of all photographs
     #[arg(long, value_name = "ID")]
     tank: Option<String>,
@@ -73,6 +76,21 @@ fn positive(text: &str) -> Result<f64, String> {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         Ok(_) => Err("it must be above zero".into()),
         Err(_) => Err("it is not a number: write 40 or 39.5".into()),
+    }
+}
+
+/// Whether the command line gives the scale itself.
+fn given_alone(raw: &ScoreOptions) -> bool {
+    raw.px_per_mm.or(raw.mm_per_px).is_some()
+}
+
+fn scale_source(text: &str) -> Result<scale::Wanted, String> {
+    use scale::ScaleSource::{Card, Dish, Ruler, Stored, Tags};
+    let source = [Card, Ruler, Dish, Tags, Stored].into_iter().find(|s| s.name() == text);
+    match (text, source) {
+        ("auto", _) => Ok(scale::Wanted::Auto),
+        (_, Some(source)) => Ok(scale::Wanted::Only(source)),
+        _ => Err("it must be auto, card, ruler, dish, tags or stored".into()),
     }
 }
 
@@ -138,12 +156,12 @@ impl Options {
                     .map_err(|e| Failure::usage(e.to_string()).hint("give a model with --model"))?,
             ),
         };
-        let any_scale = raw.px_per_mm.or(raw.mm_per_px).or(raw.dish_mm).is_some();
+        let any_scale = raw.scale.is_some() || raw.px_per_mm.or(raw.mm_per_px).or(raw.dish_mm).is_some();
         // A scale on the command line replaces whatever kind the settings name.
-        let (px_per_mm, dish_mm) =
-            if any_scale { (raw.px_per_mm, raw.dish_mm) } else { (config.px_per_mm, config.dish_mm) };
+        let px_per_mm = if any_scale { raw.px_per_mm } else { config.px_per_mm };
+        let dish_mm = if given_alone(raw) { None } else { raw.dish_mm.or(config.dish_mm) };
         let given = px_per_mm.and_then(MmPerPx::from_px_per_mm).or(raw.mm_per_px.and_then(MmPerPx::new));
-        let wanted = given.map_or(scale::Wanted::Auto, scale::Wanted::Given);
+        let wanted = given.map_or(raw.scale.unwrap_or_default(), scale::Wanted::Given);
         let scale = scale::Options { wanted, dish_mm, ..scale::Options::default() };
         let level = Level::new(raw.level.or(config.level).unwrap_or(0.95)).unwrap_or_default();
         let hatch = raw.hatch.or(config.hatch);
@@ -152,13 +170,14 @@ impl Options {
         note("level", f64::from(level).to_string());
         note(
             "scale",
-            match (given, dish_mm) {
+            match (given, wanted) {
                 (Some(s), _) => format!("given: {} px/mm", s.px_per_mm()),
-                (None, Some(d)) => format!("auto, dish {d} mm"),
-                (None, None) => "auto".into(),
+                (None, scale::Wanted::Only(source)) => source.name().to_owned(),
+                (None, _) => "auto".to_owned(),
             },
         );
         for (name, value) in [
+            ("dish_mm", dish_mm.map(|d| d.to_string())),
             ("tank", raw.tank.clone()),
             ("date", raw.date.map(|d| d.to_string())),
             ("hatch", hatch.map(|d| d.to_string())),
