@@ -146,7 +146,7 @@ pub(super) fn scene(class: Class, seed: u64) -> Scene {
             draft.count = 45;
             draft.age = age.min(12.0);
             draft.frame = [dice.within(2300.0, 2700.0), dice.within(1700.0, 2000.0)];
-            style.habits.touching = 0.68;
+            style.habits.touching = 0.55;
             if matches!(style.vessels, Vessels::Dish(_)) {
                 style.vessels = Vessels::Dish(dice.within(1.2, 2.6));
             }
@@ -225,7 +225,11 @@ fn mean_length(dice: &mut Dice, age: f64) -> f64 {
 }
 
 fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Draft) -> Scene {
-    let mean = mean_length(dice, draft.age).clamp(4.0, 26.0);
+    let mut mean = mean_length(dice, draft.age).clamp(4.0, 26.0);
+    if class == Class::Crowded {
+        // So many fish must fit.
+        mean = mean.min(320.0 / draft.px_per_mm);
+    }
     // Few have filled the bladder in the first days after hatching.
     let share = dice.within(0.15, 0.95) * if draft.age < 4.0 { 0.4 } else { 1.0 };
     let longest = 0.55 * draft.frame[0].min(draft.frame[1]) / draft.px_per_mm;

@@ -20,19 +20,6 @@ fn median(mut values: Vec<f64>) -> f64 {
     values[values.len() / 2]
 }
 
-#[test]
-fn the_renderer_knows_nothing_of_the_reader() {
-    // A figure shared between the two would make the reader's accuracy on rendered photographs circular.
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/render");
-    for entry in std::fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
-        let text = std::fs::read_to_string(&path).unwrap();
-        for line in text.lines().map(str::trim).filter(|l| l.starts_with("use crate::")) {
-            assert!(line.starts_with("use crate::records::"), "{}: {line}", path.display());
-        }
-    }
-}
-
 /// Six young larvae on a pad, small and quick to draw.
 fn pad_sample(seed: u64) -> Rendered {
     let inflated = [true, false, true, false, true, false];
@@ -239,10 +226,10 @@ fn bent_fish_turn_to_120_degrees_and_a_few_are_coiled() {
 fn touching_pairs_mostly_touch_and_half_of_a_crowd_does() {
     let pairs = share(&fish_of(Class::TouchingPairs, 0..16), |f| f.touching);
     assert!(pairs > 0.6, "{pairs}");
-    let crowd = fish_of(Class::Crowded, 0..8);
-    assert!(crowd.len() >= 8 * 38, "{}", crowd.len());
+    let crowd = fish_of(Class::Crowded, 0..12);
+    assert!(crowd.len() >= 12 * 38, "{}", crowd.len());
     let touching = share(&crowd, |f| f.touching);
-    assert!((0.35..0.65).contains(&touching), "{touching}");
+    assert!((0.40..0.60).contains(&touching), "{touching}");
     assert!(share(&fish_of(Class::LightPad, 0..8), |f| f.touching) < 0.05);
 }
 
