@@ -18,7 +18,7 @@ pub struct Moments {
 }
 
 impl Moments {
-    /// The moments of `values`; `None` when there are none or one is not finite.
+    /// The moments of `values`; `None` when there are none, one is not finite, or their squares overflow.
     ///
     /// ```
     /// use frygauge::stats::moments::Moments;
@@ -42,7 +42,13 @@ impl Moments {
             fourths += d * d * d * d;
         }
         squares -= rest * rest / n;
-        mean.is_finite().then_some(Self { n: values.len(), mean, squares: squares.max(0.0), cubes, fourths })
+        (mean.is_finite() && squares.is_finite()).then_some(Self {
+            n: values.len(),
+            mean,
+            squares: squares.max(0.0),
+            cubes,
+            fourths,
+        })
     }
 
     /// Number of values.
@@ -101,13 +107,15 @@ impl Moments {
     /// Population skewness g1 = m3 / m2^(3/2); `None` without variation.
     pub fn skewness(&self) -> Option<f64> {
         let n = self.n as f64;
-        (self.squares > 0.0).then(|| (self.cubes / n) / (self.squares / n).powf(1.5))
+        let g1 = (self.cubes / n) / (self.squares / n).powf(1.5);
+        (self.squares > 0.0 && g1.is_finite()).then_some(g1)
     }
 
     /// Population excess kurtosis g2 = m4 / m2² - 3; `None` without variation.
     pub fn excess_kurtosis(&self) -> Option<f64> {
         let n = self.n as f64;
-        (self.squares > 0.0).then(|| n * self.fourths / (self.squares * self.squares) - 3.0)
+        let g2 = n * self.fourths / (self.squares * self.squares) - 3.0;
+        (self.squares > 0.0 && g2.is_finite()).then_some(g2)
     }
 
     /// Skewness corrected for bias, G1 (Joanes & Gill 1998, doi:10.1111/1467-9884.00122); needs three values.

@@ -20,9 +20,14 @@ pub fn cdf(t: f64, df: f64, delta: f64) -> Option<f64> {
         return None;
     }
     if t < 0.0 {
-        return Some((1.0 - positive(-t, df, -delta)).clamp(0.0, 1.0));
+        return number(1.0 - positive(-t, df, -delta));
     }
-    Some(positive(t, df, delta).clamp(0.0, 1.0))
+    number(positive(t, df, delta))
+}
+
+/// A probability, or nothing where the arguments are beyond the arithmetic.
+fn number(p: f64) -> Option<f64> {
+    (!p.is_nan()).then(|| p.clamp(0.0, 1.0))
 }
 
 /// P(T > t).
@@ -42,7 +47,8 @@ fn positive(t: f64, df: f64, delta: f64) -> f64 {
     if t == 0.0 {
         return base;
     }
-    let x = t * t / (t * t + df);
+    // This form holds for t too large to square.
+    let x = 1.0 / (1.0 + df / t / t);
     let lambda = 0.5 * delta * delta;
     let half_df = 0.5 * df;
     // Weights p_j = e^-λ λ^j / j!, q_j = δ e^-λ λ^j / (√2 Γ(j + 3/2)).

@@ -75,14 +75,18 @@ impl Method {
 /// # References
 /// Wilson 1927; Brown, Cai & DasGupta 2001, eq. 4.
 pub fn wilson(x: f64, n: f64, level: Level) -> Option<Interval> {
-    if !(n > 0.0 && n.is_finite() && x >= 0.0 && x <= n) {
+    score(x, n, level.z())
+}
+
+/// Wilson's interval with `quantile` in place of the normal one: Student's t where the variance itself is estimated.
+pub(crate) fn score(x: f64, n: f64, quantile: f64) -> Option<Interval> {
+    if !(n > 0.0 && n.is_finite() && x >= 0.0 && x <= n && quantile.is_finite()) {
         return None;
     }
-    let z = level.z();
     let p = x / n;
-    let shrink = 1.0 + z * z / n;
-    let centre = (p + z * z / (2.0 * n)) / shrink;
-    let half = z / shrink * (p * (1.0 - p) / n + z * z / (4.0 * n * n)).sqrt();
+    let shrink = 1.0 + quantile * quantile / n;
+    let centre = (p + quantile * quantile / (2.0 * n)) / shrink;
+    let half = quantile / shrink * (p * (1.0 - p) / n + quantile * quantile / (4.0 * n * n)).sqrt();
     Interval::new(
         if x == 0.0 { 0.0 } else { (centre - half).max(0.0) },
         if x == n { 1.0 } else { (centre + half).min(1.0) },

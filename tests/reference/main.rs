@@ -15,7 +15,9 @@ mod clustered;
 mod continuous;
 mod curves;
 mod decision;
+mod hostile;
 mod proportions;
+mod published;
 mod sizes;
 
 use case::{Answer, Row};

@@ -216,12 +216,14 @@ pub(super) fn measure(
 
 fn arm_mean(arm: &Arm, measure: Measure, is_change: bool, options: &Options) -> ArmMean {
     let moments = Moments::of(&arm.values);
-    let (interval, refusal) = match t_test::one_group(&arm.values, options.level) {
-        Ok(t) if measure.is_share() => {
-            let least = if is_change { -1.0 } else { 0.0 };
-            (Some(t.interval.clipped(least, 1.0)), None)
-        }
-        Ok(t) => (Some(t.interval), None),
+    // Shares near 0 or 1 are skewed: their limits are Wilson's on the fish the arm is worth. Changes and lengths take t.
+    let limits = if measure.is_share() && !is_change {
+        cluster::arm_share(&arm.values, options.level)
+    } else {
+        t_test::one_group(&arm.values, options.level).map(|t| t.interval)
+    };
+    let (interval, refusal) = match limits {
+        Ok(interval) => (Some(interval), None),
         Err(StatsError::TooFew(_)) => (None, Some("one tank: described only".to_owned())),
         Err(_) => (None, Some("no tank-to-tank variation seen".to_owned())),
     };
