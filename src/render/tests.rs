@@ -115,7 +115,7 @@ fn young_fry_on_a_pad_are_as_translucent_as_real_ones() {
     // Medians of stored values against bare background, measured on light-pad photographs of newly hatched coregonid
     // fry at 21.5 px/mm: trunk green 0.92-0.95, blue 0.85-0.90, last tenth of the tail 0.94-0.96; the renderer varies
     // around them, so its own medians must lie near.
-    let (mut green, mut blue, mut tail) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut green, mut blue, mut tail, mut eye) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for seed in 0..24 {
         let lengths = [9.5, 10.5, 11.5];
         let drawn = Scene::sample(&lengths, &[false; 3], 1.0, Lighting::Transmitted, 21.5, seed).render();
@@ -138,16 +138,20 @@ fn young_fry_on_a_pad_are_as_translucent_as_real_ones() {
                 green.extend(ratio(k, 1));
                 blue.extend(ratio(k, 2));
             }
+            eye.push((0..last / 10).filter_map(|k| ratio(k, 1)).fold(1.0, f64::min));
             for k in (last * 9 / 10)..(last * 98 / 100) {
                 tail.extend(ratio(k, 1));
             }
         }
     }
     let (green, blue, tail) = (median(green), median(blue), median(tail));
-    println!("green {green:.3} blue {blue:.3} tail {tail:.3}");
+    let eye = median(eye);
+    println!("green {green:.3} blue {blue:.3} tail {tail:.3} eye {eye:.3}");
     assert!((0.90..0.965).contains(&green), "{green}");
     assert!((0.82..0.93).contains(&blue), "{blue}");
     assert!((0.92..0.975).contains(&tail), "{tail}");
+    // The eye: 0.3-0.5 of the background at this resolution; the drawn ones lie at the dark end (0.25 in the median).
+    assert!((0.2..0.6).contains(&eye), "{eye}");
 }
 
 #[test]
