@@ -204,7 +204,7 @@ const STYLE: &str = "\
 body { margin: 0 auto; max-width: 64rem; padding: 1rem; font: 16px/1.45 system-ui, sans-serif; color: #1a1a1a; background: #fff; }
 h2 { font-size: 1.25rem; border-bottom: 2px solid #16405b; } h3 { margin: 1.2rem 0 .2rem; font-size: 1rem; } p { margin: .3rem 0; }
 .small { color: #444; font-size: .85rem; } .scroll, .drawing { overflow-x: auto; }
-table { border-collapse: collapse; font-variant-numeric: tabular-nums; } th, td { padding: .25rem .6rem; border-bottom: 1px solid #ccc; text-align: right; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; } th, td { padding: .25rem .6rem; border-bottom: 1px solid #ccc; text-align: right; white-space: nowrap; }
 .words { text-align: left; } figure { margin: 1rem 0; } figcaption { font-weight: 600; } .chart svg { min-width: 34rem; width: 100%; height: auto; }
 @media print { .scroll, .drawing { overflow: visible; } .chart svg { min-width: 0; } tr, .chart { break-inside: avoid; } details { display: none; } }
 ";

@@ -81,6 +81,16 @@ fn the_sentence_says_points_limits_and_tanks() {
 }
 
 #[test]
+fn a_loss_is_said_with_limits_of_the_loss() {
+    let s =
+        samples(&[("a", 50, 46), ("b", 50, 44), ("c", 50, 47), ("d", 50, 30), ("e", 50, 26), ("f", 50, 35)]);
+    let d = design(&[("a", "mid"), ("b", "mid"), ("c", "mid"), ("d", "wall"), ("e", "wall"), ("f", "wall")]);
+    let c = compare(&s, &d, &Options::default()).unwrap();
+    insta::assert_snapshot!(c.measures[0].contrasts[0].sentence,
+        @"Tanks of arm wall inflated 31 points less than tanks of arm mid, 95 % interval 11 to 51, 3 tanks an arm.");
+}
+
+#[test]
 fn all_or_none_inflated_and_ties_give_no_interval_of_no_width() {
     for inflated in [0, 50] {
         let s =

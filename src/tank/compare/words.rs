@@ -24,6 +24,11 @@ fn limits(interval: Interval, measure: Measure) -> String {
     format!("{} to {}", tidy(one(interval.low)), tidy(one(interval.high)))
 }
 
+/// The limits in the direction the sentence speaks of: of how much less, when it says less.
+fn along(interval: Interval, difference: f64) -> Interval {
+    if difference >= 0.0 { interval } else { Interval { low: -interval.high, high: -interval.low } }
+}
+
 fn units(contrast: &Contrast) -> String {
     let (a, b) = contrast.units;
     let unit = contrast.unit;
@@ -75,7 +80,8 @@ pub(super) fn sentence(contrast: &Contrast, measure: Measure, is_change: bool, l
         let why = contrast.refusal.as_deref().unwrap_or("the data do not allow an interval");
         return format!("{head} ({}): {why}.", units(contrast));
     };
-    let mut text = format!("{head}, {level} interval {}, {}", limits(t.interval, measure), units(contrast));
+    let toward = along(t.interval, d);
+    let mut text = format!("{head}, {level} interval {}, {}", limits(toward, measure), units(contrast));
     text.push_str(if t.interval.contains(0.0) {
         ": the tanks do not rule out that there is no difference."
     } else {
@@ -92,7 +98,7 @@ pub(super) fn trend(trend: &Trend, from: &str, to: &str, measure: Measure, level
         capital(measure.name()),
         amount(trend.slope, measure)
     );
-    match trend.interval {
+    match trend.interval.map(|i| along(i, trend.slope)) {
         None => format!("{head}: an arm has one tank, so no interval is given."),
         Some(i) if i.contains(0.0) => {
             format!(
