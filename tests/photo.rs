@@ -214,6 +214,38 @@ fn one_by_one_is_too_small() {
     assert!(matches!(photo::decode(&png.into_inner(), "a.png"), Err(PhotoError::TooSmall { .. })));
 }
 
+/// Eighty segments of 64 kB that call themselves EXIF and hold nothing of the kind: the picture is read all
+/// the same, for it does not depend on them.
+#[test]
+fn huge_and_broken_exif_does_not_hide_the_picture() {
+    let plain = bytes("colour_420.jpg");
+    let mut segment = vec![0xFF, 0xE1, 0xFF, 0xFF];
+    segment.extend(b"Exif\0\0MM\0*");
+    segment.resize(2 + 0xFFFF, 0xA5);
+    let mut jpeg = plain[..2].to_vec();
+    jpeg.extend(segment.repeat(80));
+    jpeg.extend(&plain[2..]);
+    let photo = photo::decode(&jpeg, "a.jpg").unwrap();
+    assert_eq!(photo.pixels.luma, open("colour_420.jpg").pixels.luma);
+    assert_eq!(photo.tags.taken, None);
+}
+
+#[test]
+fn animated_png_is_refused() {
+    let mut png = std::io::Cursor::new(Vec::new());
+    image::GrayImage::new(80, 70).write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let mut bytes = png.into_inner();
+    // An animation control chunk of two frames, after the signature (8) and IHDR (25).
+    let mut chunk = vec![0, 0, 0, 8];
+    chunk.extend(b"acTL\0\0\0\x02\0\0\0\0");
+    let crc = crc32(&chunk[4..]);
+    chunk.extend(crc.to_be_bytes());
+    bytes.splice(33..33, chunk);
+    let error = photo::decode(&bytes, "a.png").unwrap_err();
+    assert_eq!(error.to_string(), "an animated PNG is not read");
+    assert!(error.hint().contains("one frame"));
+}
+
 #[test]
 fn buffers_reused_across_photographs_change_nothing() {
     let mut buffers = photo::Buffers::default();
