@@ -303,12 +303,9 @@ impl Page<'_> {
         .columns(2);
         for (t, lengths) in &samples {
             chart = chart.panel(
-                Panel::new(
-                    Axis::number("Total length (mm)").from(low).to(high),
-                    Axis::number("Fish").from(0.0),
-                )
-                .title(format!("{} · {} fish", self.sample_name(t), lengths.len()))
-                .histogram("", bin, lengths),
+                Panel::new(Axis::number("Total length (mm)").from(low).to(high), Axis::counts("Fish"))
+                    .title(format!("{} · {} fish", self.sample_name(t), lengths.len()))
+                    .histogram("", bin, lengths),
             );
         }
         Some(chart)

@@ -15,6 +15,7 @@ pub struct Axis {
 #[derive(Debug, Clone)]
 pub(super) enum Kind {
     Number,
+    Count,
     Percent,
     Categories(Vec<String>),
     Days(Date),
@@ -24,6 +25,11 @@ impl Axis {
     /// An axis of numbers; put the unit in the label.
     pub fn number(label: impl Into<String>) -> Self {
         Self { label: label.into(), kind: Kind::Number, low: None, high: None }
+    }
+
+    /// An axis of counts from zero: ticks stand at whole numbers only.
+    pub fn counts(label: impl Into<String>) -> Self {
+        Self { label: label.into(), kind: Kind::Count, low: Some(0.0), high: None }
     }
 
     /// An axis of fractions written as per cent, 0 to 100 % unless told otherwise.
@@ -82,7 +88,7 @@ impl Axis {
             return names.iter().enumerate().map(|(i, n)| (i as f64, n.clone())).collect();
         }
         let mut step = step(high - low);
-        if matches!(self.kind, Kind::Days(_)) {
+        if matches!(self.kind, Kind::Days(_) | Kind::Count) {
             step = step.max(1.0).ceil();
         }
         let first = (low / step - 1e-9).ceil() as i64;
@@ -96,6 +102,7 @@ impl Axis {
         let value = if value == 0.0 { 0.0 } else { value };
         match &self.kind {
             Kind::Number => format!("{value:.*}", decimals(step)),
+            Kind::Count => format!("{value:.0}"),
             Kind::Percent => format!("{:.*} %", decimals(step * 100.0), value * 100.0),
             Kind::Categories(names) => names.get(value.round() as usize).cloned().unwrap_or_default(),
             Kind::Days(first) => first
@@ -113,7 +120,7 @@ impl Axis {
             Kind::Percent => format!("{:.1} %", value * 100.0),
             Kind::Number if value == value.round() && value.abs() < 1e9 => format!("{value:.0}"),
             Kind::Number => format!("{value:.*}", decimals(value.abs() / 100.0)),
-            Kind::Categories(_) => self.word(value, 1.0),
+            Kind::Count | Kind::Categories(_) => self.word(value, 1.0),
         }
     }
 }

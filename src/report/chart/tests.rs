@@ -47,6 +47,9 @@ fn ticks_are_round_and_inside_the_range() {
     let (low, high) = axis.range(4.3, 9.1);
     let words: Vec<String> = axis.ticks(low, high).into_iter().map(|t| t.1).collect();
     assert_eq!(words, ["4", "5", "6", "7", "8", "9", "10"]);
+    let counts = Axis::counts("Fish");
+    let words: Vec<String> = counts.ticks(0.0, 3.0).into_iter().map(|t| t.1).collect();
+    assert_eq!(words, ["0", "1", "2", "3"], "no half fish");
     let days = Axis::days("Date", jiff::civil::date(2026, 4, 28));
     let words: Vec<String> = days.ticks(0.0, 4.0).into_iter().map(|t| t.1).collect();
     assert_eq!(words, ["04-28", "04-29", "04-30", "05-01", "05-02"]);
