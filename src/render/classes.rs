@@ -232,7 +232,10 @@ fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Dr
     }
     // Few have filled the bladder in the first days after hatching.
     let share = dice.within(0.15, 0.95) * if draft.age < 4.0 { 0.4 } else { 1.0 };
-    let longest = 0.55 * draft.frame[0].min(draft.frame[1]) / draft.px_per_mm;
+    let [width, height] = draft.frame;
+    // A fish under the microscope may fill most of the frame's width.
+    let room = if class == Class::Microscope { 0.72 * width } else { 0.55 * width.min(height) };
+    let longest = room / draft.px_per_mm;
     let fry: Vec<Fry> = (0..draft.count)
         .map(|_| {
             let length = if class == Class::MixedSizes {
@@ -240,7 +243,8 @@ fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Dr
             } else {
                 mean * (1.0 + draft.spread * dice.normal())
             };
-            Fry { length_mm: length.min(longest).clamp(3.5, 30.0), inflated: dice.chance(share) }
+            let length = if length > longest { longest * dice.within(0.7, 1.0) } else { length };
+            Fry { length_mm: length.clamp(3.5, 30.0), inflated: dice.chance(share) }
         })
         .collect();
     // Small vessels and pads cannot hold long fish: the layout leaves those out.
@@ -278,8 +282,7 @@ fn microscope(dice: &mut Dice, style: &mut Style, draft: &mut Draft) {
     draft.px_per_mm = dice.log_within(100.0, 250.0);
     draft.age = dice.within(1.0, 14.0);
     draft.count = dice.count(1, 5);
-    let mean = 7.0 * draft.px_per_mm;
-    let width = (1.7 * mean).clamp(1300.0, 2600.0);
+    let width = (12.5 * draft.px_per_mm).clamp(1300.0, 2800.0);
     draft.frame = [width, 0.75 * width];
     style.look = Look::draw(dice, draft.age);
     style.vessels = Vessels::None;

@@ -247,6 +247,8 @@ fn wells_hold_their_fish_and_mixed_frames_hold_all_sizes() {
             classes::scene(Class::MixedSizes, seed).fish().iter().map(|f| f.total_length_mm).collect();
         assert!(lengths.iter().all(|l| (3.5..=30.0).contains(l)));
     }
+    let small: Vec<f64> = fish_of(Class::Microscope, 0..12).iter().map(|f| f.total_length_mm).collect();
+    assert!(small.iter().any(|l| *l < 5.0) && small.iter().any(|l| *l > 6.5), "{small:?}");
     let lengths: Vec<f64> = fish_of(Class::MixedSizes, 0..12).iter().map(|f| f.total_length_mm).collect();
     assert!(lengths.iter().any(|l| *l < 6.0) && lengths.iter().any(|l| *l > 18.0));
 }
