@@ -1,8 +1,9 @@
 //! Fits the bladder model built into the program, on rendered photographs, and prints what it reaches on
 //! rendered photographs it has not seen.
 //!
-//! `cargo run --release --example fit_model` writes `models/standard/model.json`; the same source gives
-//! the same file. `-- --study` compares kinds of model and leaves one lighting out at a time instead.
+//! `cargo run --release --example fit_model` writes `models/standard/model.json` and the measured tables
+//! of `CARD.md` beside it; the same source gives the same files. `-- --study` compares kinds of model, also
+//! with one lighting left out of the fit, instead.
 //! `--keep DIR` keeps the examples between runs; `--sheet DIR` writes pictures of the worst calls.
 
 mod collect;
@@ -13,9 +14,9 @@ use anyhow::{Context as _, Result, bail};
 use collect::{CLASSES, Seen, Set, gather};
 use frygauge::bladder::learn::{self, Example, Recipe};
 use frygauge::bladder::model::Provenance;
-use frygauge::bladder::{conv, net};
+use frygauge::bladder::{Model, conv, net};
 use frygauge::records::Lighting;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What the command line asks for.
 struct Ask {
@@ -54,13 +55,13 @@ fn examples(seen: &[Seen]) -> Vec<Example> {
 }
 
 /// The recipe of the standard model.
-fn recipe(nets: bool, conv: bool) -> Recipe {
+fn recipe() -> Recipe {
     let net =
         |seed| net::Fit { hidden: vec![24, 8], epochs: 30, rate: 4e-3, decay: 0.03, jitter: 0.15, seed };
     let picture = |seed| conv::Fit { epochs: 14, rate: 2e-3, decay: 0.02, seed };
     Recipe {
-        nets: if nets { vec![net(1), net(2), net(3)] } else { Vec::new() },
-        conv: if conv { vec![picture(1)] } else { Vec::new() },
+        nets: vec![net(1), net(2), net(3)],
+        conv: vec![picture(1)],
         // An unsure fish is looked at by a person in the close-up pictures; a wrong call stays in the tank's
         // share. Ten looks to one wrong call is an assumption, stated in CARD.md.
         cost_of_unsure: 0.1,
@@ -78,9 +79,11 @@ fn main() -> Result<()> {
     let set = |set: Set| gather(set, ask.scale, ask.keep.as_deref());
     let (fit, calibrate, test) = (set(Set::Fit)?, set(Set::Calibrate)?, set(Set::Test)?);
     println!("examples: {} to fit, {} to calibrate, {} to test", fit.len(), calibrate.len(), test.len());
+    let card = ask.out.with_file_name("CARD.md");
     if ask.study {
-        study(&fit, &calibrate, &test);
-        return Ok(());
+        let table = study(&fit, &calibrate, &test);
+        println!("{table}");
+        return into_card(&card, "study", &table);
     }
     let counts = |seen: &[Seen], set: Set| {
         CLASSES
@@ -99,16 +102,22 @@ fn main() -> Result<()> {
         fitted_on: counts(&fit, Set::Fit),
         calibrated_on: counts(&calibrate, Set::Calibrate),
     };
-    let model =
-        learn::fit("standard-1", &examples(&fit), &examples(&calibrate), &recipe(true, true), provenance);
+    let model = learn::fit("standard-1", &examples(&fit), &examples(&calibrate), &recipe(), provenance);
     let text = serde_json::to_string(&model)?;
     if let Some(folder) = ask.out.parent() {
         std::fs::create_dir_all(folder)?;
     }
     std::fs::write(&ask.out, text + "\n").with_context(|| format!("cannot write {}", ask.out.display()))?;
     println!("calibration {:?}\nthresholds {:?}", model.calibration, model.thresholds);
-    report::print("fitted on", &model, &fit);
-    report::print("test", &model, &test);
+    println!("\nfitted on\n{}", report::tables(&model, &fit));
+    let tables = report::tables(&model, &test);
+    println!("\ntest\n{tables}");
+    let t = model.thresholds;
+    let bands = format!(
+        "Not inflated below a probability of {}, inflated from {}; between them unsure.",
+        t.not_inflated_below, t.inflated_from
+    );
+    into_card(&card, "measured", &format!("{bands}\n\n{tables}"))?;
     if let Some(folder) = &ask.sheet {
         sheet::write(folder, &model, &test)?;
     }
@@ -116,21 +125,16 @@ fn main() -> Result<()> {
 }
 
 /// Kinds of model against each other, on all lightings and with one lighting left out of the fit.
-fn study(fit: &[Seen], calibrate: &[Seen], test: &[Seen]) {
-    let kinds = [
-        ("logistic regression on features", logistic()),
-        ("nets on features", recipe(true, false)),
-        ("convolutional net", recipe(false, true)),
-        ("both", recipe(true, true)),
-    ];
+fn study(fit: &[Seen], calibrate: &[Seen], test: &[Seen]) -> String {
     let provenance = || Provenance {
         command: String::new(),
         data: String::new(),
         fitted_on: Vec::new(),
         calibrated_on: Vec::new(),
     };
-    println!("| left out of the fit | tested on | kind | fish | called | accuracy | Brier | log loss |");
-    println!("|---|---|---|---|---|---|---|---|");
+    let mut text = String::from(
+        "| left out of the fit | tested on | kind | fish | called | accuracy | Brier | log loss |\n|---|---|---|---|---|---|---|---|\n",
+    );
     for left_out in [None, Some(Lighting::Transmitted), Some(Lighting::Dark), Some(Lighting::Pale)] {
         let keep = |seen: &[Seen]| -> Vec<Example> {
             seen.iter().filter(|s| Some(s.example.lighting) != left_out).map(|s| s.example.clone()).collect()
@@ -138,15 +142,40 @@ fn study(fit: &[Seen], calibrate: &[Seen], test: &[Seen]) {
         let (fit, calibrate) = (keep(fit), keep(calibrate));
         let tested: Vec<&Seen> =
             test.iter().filter(|s| left_out.is_none_or(|l| s.example.lighting == l)).collect();
-        for (kind, recipe) in &kinds {
-            let model = learn::fit("study", &fit, &calibrate, recipe, provenance());
-            let row = report::Row::of(&model, &tested);
-            let name = left_out.map_or("nothing".to_owned(), |l| format!("{l:?}"));
-            let on = left_out.map_or("all".to_owned(), |l| format!("{l:?}"));
-            println!(
-                "| {name} | {on} | {kind} | {} | {:.3} | {:.3} | {:.4} | {:.3} |",
+        let both = learn::fit("study", &fit, &calibrate, &recipe(), provenance());
+        let mut features = Model { conv: Vec::new(), ..both.clone() };
+        learn::calibrate_model(&mut features, &calibrate);
+        let mut picture = Model { nets: Vec::new(), ..both.clone() };
+        learn::calibrate_model(&mut picture, &calibrate);
+        let line = learn::fit("study", &fit, &calibrate, &logistic(), provenance());
+        let kinds = [
+            ("logistic regression on features", line),
+            ("nets on features", features),
+            ("convolutional net", picture),
+            ("nets and convolutional net", both),
+        ];
+        for (kind, model) in &kinds {
+            let row = report::Row::of(model, &tested);
+            let name = left_out.map_or("nothing".to_owned(), |l| format!("{l:?}").to_lowercase());
+            let on = left_out.map_or("all".to_owned(), |l| format!("{l:?}").to_lowercase());
+            let row = format!(
+                "| {name} | {on} | {kind} | {} | {:.3} | {:.3} | {:.4} | {:.3} |\n",
                 row.fish, row.called, row.accuracy, row.brier, row.log_loss
             );
+            eprint!("{row}");
+            text += &row;
         }
     }
+    text
+}
+
+/// Puts `table` into the card between its marks `<!-- name -->` and `<!-- end name -->`.
+fn into_card(card: &Path, name: &str, table: &str) -> Result<()> {
+    let text = std::fs::read_to_string(card).with_context(|| format!("cannot read {}", card.display()))?;
+    let (open, close) = (format!("<!-- {name} -->"), format!("<!-- end {name} -->"));
+    let (Some(from), Some(to)) = (text.find(&open), text.find(&close)) else {
+        bail!("{} has no place for {name}", card.display());
+    };
+    let text = format!("{}{open}\n{}\n{}", &text[..from], table.trim(), &text[to..]);
+    Ok(std::fs::write(card, text)?)
 }

@@ -3,6 +3,7 @@
 use crate::collect::{CLASSES, Seen};
 use frygauge::bladder::Model;
 use frygauge::records::Call;
+use std::fmt::Write as _;
 
 /// What a model reaches on some fish.
 pub struct Row {
@@ -50,14 +51,15 @@ impl Row {
     }
 }
 
-/// Prints a row a class, then the reliability table.
-pub fn print(title: &str, model: &Model, seen: &[Seen]) {
-    println!(
-        "\n{title}\n| class | fish | called | accuracy | sensitivity | specificity | Brier |\n|---|---|---|---|---|---|---|"
+/// A row a class, then the reliability table.
+pub fn tables(model: &Model, seen: &[Seen]) -> String {
+    let mut text = String::from(
+        "| class | fish | called | accuracy | sensitivity | specificity | Brier |\n|---|---|---|---|---|---|---|\n",
     );
-    let line = |name: &str, seen: &[&Seen]| {
+    let mut line = |name: &str, seen: &[&Seen]| {
         let r = Row::of(model, seen);
-        println!(
+        let _ = writeln!(
+            text,
             "| {name} | {} | {:.3} | {:.3} | {:.3} | {:.3} | {:.4} |",
             r.fish, r.called, r.accuracy, r.sensitivity, r.specificity, r.brier
         );
@@ -69,7 +71,7 @@ pub fn print(title: &str, model: &Model, seen: &[Seen]) {
         }
     }
     line("all", &seen.iter().collect::<Vec<_>>());
-    println!("\n| probability given | fish | mean given | share inflated |\n|---|---|---|---|");
+    text += "\n| probability given | fish | mean given | share inflated |\n|---|---|---|---|\n";
     for bin in 0..10 {
         let of: Vec<(f64, bool)> = seen
             .iter()
@@ -77,13 +79,15 @@ pub fn print(title: &str, model: &Model, seen: &[Seen]) {
             .filter(|(p, _)| ((p * 10.0) as usize).min(9) == bin)
             .collect();
         let n = of.len() as f64;
-        println!(
+        let _ = writeln!(
+            text,
             "| {:.1}-{:.1} | {} | {:.3} | {:.3} |",
-            bin as f64 / 10.0,
-            (bin + 1) as f64 / 10.0,
+            f64::from(bin as u8) / 10.0,
+            f64::from(bin as u8 + 1) / 10.0,
             of.len(),
             of.iter().map(|f| f.0).sum::<f64>() / n,
             of.iter().filter(|f| f.1).count() as f64 / n
         );
     }
+    text
 }
