@@ -8,7 +8,7 @@ use frygauge::fish::{self, Outcome, STRIP_WIDTH, Strip, strip};
 use frygauge::photo::{Chroma, Pixels};
 use frygauge::records::{Lighting, View};
 use frygauge::render::{self, Class, TrueFish, Truth};
-use frygauge::segmentation;
+use frygauge::segmentation::{self, Polarity};
 use image::RgbImage;
 use ndarray::Axis;
 use rand::{RngExt, SeedableRng};
@@ -68,25 +68,33 @@ pub struct Seen {
     pub fish: usize,
 }
 
+/// Photographs to one file of kept examples.
+const PART: usize = 4;
+
 /// All examples of a set.
 pub fn gather(set: Set, scale: f64, keep: Option<&Path>) -> Result<Vec<Seen>> {
     let mut all = Vec::new();
     for (index, (class, photographs)) in CLASSES.into_iter().enumerate() {
         let n = (photographs as f64 * scale * set.share()).ceil() as u64;
-        let file = keep.map(|folder| folder.join(format!("{set:?}-{class:?}-{n}.bin")));
-        if let Some(file) = file.as_ref().filter(|f| f.exists()) {
-            all.extend(read(file, class).with_context(|| format!("cannot read {}", file.display()))?);
-            continue;
+        for first in (0..n).step_by(PART) {
+            let seeds: Vec<u64> = (first..n.min(first + PART as u64))
+                .map(|k| set.first_seed() + index as u64 * 100_000 + k)
+                .collect();
+            let file =
+                keep.map(|folder| folder.join(format!("{set:?}-{class:?}-{first}-{}.bin", seeds.len())));
+            if let Some(file) = file.as_ref().filter(|f| f.exists()) {
+                all.extend(read(file, class).with_context(|| format!("cannot read {}", file.display()))?);
+                continue;
+            }
+            let of: Vec<Vec<Seen>> = seeds.par_iter().map(|&seed| examples_of(class, seed, set)).collect();
+            let of: Vec<Seen> = of.into_iter().flatten().collect();
+            eprintln!("{set:?} {class:?} {first}: {} photographs, {} examples", seeds.len(), of.len());
+            if let Some(file) = file {
+                std::fs::create_dir_all(file.parent().unwrap_or(Path::new(".")))?;
+                write(&file, &of)?;
+            }
+            all.extend(of);
         }
-        let seeds: Vec<u64> = (0..n).map(|k| set.first_seed() + index as u64 * 100_000 + k).collect();
-        let of: Vec<Vec<Seen>> = seeds.par_iter().map(|&seed| examples_of(class, seed, set)).collect();
-        let of: Vec<Seen> = of.into_iter().flatten().collect();
-        eprintln!("{set:?} {class:?}: {} photographs, {} examples", n, of.len());
-        if let Some(file) = file {
-            std::fs::create_dir_all(file.parent().unwrap_or(Path::new(".")))?;
-            write(&file, &of)?;
-        }
-        all.extend(of);
     }
     Ok(all)
 }
@@ -129,7 +137,7 @@ fn examples_of(class: Class, seed: u64, set: Set) -> Vec<Seen> {
     }
     if set == Set::Fit {
         // Along the true midlines as well, with errors of its own: readers get better and worse.
-        for (index, read) in drawn.as_drawn().iter().enumerate() {
+        for (index, read) in drawn.as_drawn().iter().enumerate().step_by(2) {
             let mut rng = ChaCha8Rng::seed_from_u64(!seed ^ ((index as u64) << 32));
             add(&disturbed(read, &mut rng), usize::MAX);
         }
@@ -141,16 +149,9 @@ fn examples_of(class: Class, seed: u64, set: Set) -> Vec<Seen> {
 /// contrast, sharpness, noise.
 fn disturbed(read: &Read, rng: &mut ChaCha8Rng) -> Read {
     let Read { mut strip, mut context, .. } = read.clone();
-    // What the reader says of light and view is not to be leant on.
+    // What the reader says of the view is not to be leant on.
     if rng.random::<f32>() < 0.5 {
         context.view = View::Unclear;
-    }
-    if rng.random::<f32>() < 0.25 {
-        context.lighting = match context.lighting {
-            Lighting::Transmitted => Lighting::Pale,
-            Lighting::Pale => Lighting::Transmitted,
-            Lighting::Dark => Lighting::Dark,
-        };
     }
     let gamma = rng.random_range(0.75_f32..1.3);
     let contrast = rng.random_range(0.7_f32..1.4);
@@ -218,6 +219,11 @@ impl Drawn {
     fn as_read(&self) -> Vec<Read> {
         let ground = segmentation::prepare(&self.pixels);
         let found = segmentation::find(&ground);
+        // As the program decides it; the truth is kept only to leave one lighting out.
+        let lighting = match ground.polarity {
+            Polarity::BrightFish => Lighting::Dark,
+            Polarity::DarkFish => Lighting::Transmitted,
+        };
         let outcomes = found.candidates.iter().flat_map(|c| fish::measure(&self.pixels, &ground, &found, c));
         let mut all = Vec::new();
         for outcome in outcomes {
@@ -225,18 +231,12 @@ impl Drawn {
             if !read.use_call {
                 continue;
             }
-            let Some((truth, forward)) = self.match_of(&read.midline) else { continue };
+            let Some(truth) = self.match_of(&read.midline) else { continue };
             if truth.cut {
                 continue;
             }
-            if std::env::var_os("FIT_DEBUG").is_some() {
-                eprintln!(
-                    "{} {} head {} p {:.2} view {:?}",
-                    self.seed, truth.inflated, forward, read.p_head, truth.view
-                );
-            }
             all.push(Read {
-                context: Context::of(&read, self.truth.lighting),
+                context: Context::of(&read, lighting),
                 strip: read.strip,
                 lighting: self.truth.lighting,
                 inflated: truth.inflated,
@@ -245,8 +245,8 @@ impl Drawn {
         all
     }
 
-    /// The true fish along a midline, if there is just one, and whether the midline runs from its head.
-    fn match_of(&self, midline: &[[f64; 2]]) -> Option<(&TrueFish, bool)> {
+    /// The true fish along a midline, whichever way it runs.
+    fn match_of(&self, midline: &[[f64; 2]]) -> Option<&TrueFish> {
         let length: f64 = midline.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])).sum();
         let at = |line: &[[f64; 2]], f: f64| line[((line.len() - 1) as f64 * f).round() as usize];
         let distance = |fish: &TrueFish, forward: bool| -> f64 {
@@ -261,8 +261,8 @@ impl Drawn {
         };
         let ways =
             self.truth.fish.iter().filter(|f| f.midline.len() > 2).flat_map(|f| [(f, true), (f, false)]);
-        let best = ways.map(|(f, way)| (distance(f, way), f, way)).min_by(|a, b| a.0.total_cmp(&b.0))?;
-        (best.0 < 0.08 * length).then_some((best.1, best.2))
+        let best = ways.map(|(f, way)| (distance(f, way), f)).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        (best.0 < 0.08 * length).then_some(best.1)
     }
 
     /// Its fish along their true midlines.

@@ -107,15 +107,13 @@ pub const NAMES: [&str; COUNT] = [
     "sharpness",
     "depth",
     "warmth_body",
-    "transmitted",
-    "dark",
-    "pale",
+    "dark_ground",
     "side",
     "top",
 ];
 
 /// How many numbers describe a strip.
-pub const COUNT: usize = 93;
+pub const COUNT: usize = 91;
 
 /// What was seen in a strip.
 #[derive(Debug, Clone)]
@@ -390,7 +388,8 @@ pub fn describe(look: &Look, context: &Context) -> Seen {
         raw(look.warmth.mean(30..100, 24..32)),
     ]);
     let flag = |on: bool| f32::from(u8::from(on));
-    v.extend([Lighting::Transmitted, Lighting::Dark, Lighting::Pale].map(|l| flag(context.lighting == l)));
+    // Light from below and light from above on a pale tray are not told apart: the picture has to do it.
+    v.push(flag(context.lighting == Lighting::Dark));
     v.extend([flag(context.view == View::Side), flag(context.view == View::Top)]);
     let mut values = [0.0; COUNT];
     for (to, from) in values.iter_mut().zip(v) {

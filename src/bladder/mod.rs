@@ -5,6 +5,7 @@
 //! weighs both into a probability. [`net`] and [`learn`] are how a model is fitted.
 
 mod error;
+mod layers;
 
 pub mod conv;
 pub mod ellipse;
