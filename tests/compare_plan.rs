@@ -1,5 +1,9 @@
 //! The commands `compare` and `plan` as a person types them: words, exit codes, files.
 
+#[path = "ledger/world.rs"]
+#[allow(dead_code, reason = "shared with the ledger's tests, which use all of it")]
+mod world;
+
 use assert_cmd::Command;
 use predicates::prelude::*;
 use std::path::Path;
@@ -170,4 +174,79 @@ fn plan_answers_and_simulates_the_same_each_time() {
     ] {
         frygauge(dir.path()).arg("plan").args(bad).assert().code(1).stderr(predicate::str::contains("hint:"));
     }
+}
+
+/// Eight tanks of a season, twenty fish each; tanks of arm mid inflate more, and survivors were counted.
+fn season() -> tempfile::TempDir {
+    let dir = folder(&[]);
+    frygauge(dir.path()).args(["season", "new", "season"]).assert().success();
+    let season = dir.path().join("season");
+    let (mut tanks, mut events) = (
+        String::from("tank,hatch_date,stocked_date,stocked_number,sprayer\n"),
+        String::from("date,time,tank,what,value,number,note,who\n"),
+    );
+    for i in 1..=8 {
+        let arm = if i <= 4 { "mid" } else { "wall" };
+        tanks += &format!("P0{i},2026-04-20,2026-04-21,8000,{arm}\n");
+        events += &format!(
+            "2026-04-28,,P0{i},survivors counted,,{},,AK\n",
+            if i <= 4 { 5000 + i } else { 3000 + i }
+        );
+    }
+    std::fs::write(season.join("tanks.csv"), tanks).unwrap();
+    std::fs::write(season.join("events.csv"), events).unwrap();
+    let mut ledger = frygauge::ledger::Ledger::open(&season.join("season.sqlite")).unwrap();
+    let mut act = world::act("AK", frygauge::ledger::ActKind::Score, 1);
+    for i in 1..=8u32 {
+        let mut photo = world::photo(i, 20);
+        photo.photo = format!("P0{i}/2026-04-29/1.jpg");
+        let inflated = if i <= 4 { 17 + i % 3 } else { 9 + i % 4 };
+        let fish: Vec<_> = (1..=20)
+            .map(|n| {
+                let mut f = world::fish(&photo, n, 0.0);
+                f.tank = Some(format!("P0{i}"));
+                f.call = if n <= inflated {
+                    frygauge::records::Call::Inflated
+                } else {
+                    frygauge::records::Call::NotInflated
+                };
+                f
+            })
+            .collect();
+        let tank = format!("P0{i}");
+        let scored = frygauge::ledger::Scored {
+            photo: &photo,
+            tank: &tank,
+            date: world::date("2026-04-29"),
+            fish: &fish,
+            model: &world::model("one"),
+        };
+        ledger.record(&mut act, &scored).unwrap();
+    }
+    dir
+}
+
+#[test]
+fn a_season_is_compared_by_its_register_and_tells_plan_its_correlation() {
+    let dir = season();
+    let run = |args: &[&str]| {
+        let out = frygauge(dir.path()).args(args).assert().success();
+        serde_json::from_slice::<serde_json::Value>(&out.get_output().stdout).unwrap()
+    };
+    let json =
+        run(&["compare", "--season", "season", "--by-column", "sprayer", "--control", "wall", "--json"]);
+    assert_eq!(json["tanks"].as_array().unwrap().len(), 8);
+    assert_eq!(json["tanks"][0]["after"]["age_dph"], 9.0);
+    // By hand: mid 18, 19, 17, 18 of 20; wall 10, 11, 12, 9 of 20.
+    let difference = json["measures"][0]["contrasts"][0]["difference"].as_f64().unwrap();
+    assert!((difference - (0.9 - 0.525)).abs() < 1e-12, "{difference}");
+    let viability = json["measures"].as_array().unwrap().iter().find(|m| m["measure"] == "viability");
+    assert!(viability.is_some(), "stocked and counted fry give survival times inflation");
+    let plan = run(&["plan", "--season", "season", "--json"]);
+    assert_eq!(plan["question"]["icc_source"], serde_json::json!({"from": "season", "samples": 8}));
+    frygauge(dir.path())
+        .args(["compare", "--season", "season", "--by-column", "nozzle"])
+        .assert()
+        .code(1)
+        .stderr(predicate::str::contains("treatment columns are sprayer"));
 }

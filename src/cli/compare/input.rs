@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::at;
 use crate::cli::season::Season;
 use crate::cli::{Failure, Place};
-use crate::season::register::Register;
+use crate::season::register::{Register, What};
 use crate::tank::compare::{Design, TankSample};
 use crate::tank::{SampledPhoto, SummaryOptions, summarise};
 
@@ -88,8 +88,12 @@ pub fn of_ledger(season: &Season, register: &Register) -> Result<Vec<TankSample>
         .collect())
 }
 
-/// The arms a register's treatment column names.
-pub fn arms_of_register(register: &Register, column: &str) -> Result<Design, Failure> {
+/// The arms a register's treatment column names, with the survivors counted up to the date `on`.
+pub fn arms_of_register(
+    register: &Register,
+    column: &str,
+    on: Option<jiff::civil::Date>,
+) -> Result<Design, Failure> {
     let known: std::collections::BTreeSet<&str> =
         register.tanks.iter().flat_map(|t| t.treatments.keys().map(String::as_str)).collect();
     if !known.contains(column) {
@@ -103,7 +107,20 @@ pub fn arms_of_register(register: &Register, column: &str) -> Result<Design, Fai
             },
         ));
     }
-    Ok(Design::from_treatments(
+    let mut design = Design::from_treatments(
         register.tanks.iter().map(|t| (t.name.as_str(), t.treatments.get(column).map(String::as_str))),
-    ))
+    );
+    for assigned in &mut design.tanks {
+        // The last count of the living, up to the date compared, against the number stocked.
+        let counted = register.events.iter().rev().find(|e| {
+            e.what == What::Survivors && e.tank == assigned.tank && on.is_none_or(|on| e.date <= on)
+        });
+        let stocked = register.tank(&assigned.tank).and_then(|t| t.stocked_number);
+        if let (Some(alive), Some(stocked)) = (counted.and_then(|e| e.number), stocked)
+            && alive <= stocked
+        {
+            (assigned.stocked, assigned.alive) = (Some(stocked), Some(alive));
+        }
+    }
+    Ok(design)
 }

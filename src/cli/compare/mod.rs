@@ -130,7 +130,7 @@ impl Compare {
             }
             (None, Some(column), Some(season)) => {
                 let register = season.register(context)?;
-                input::arms_of_register(&register, column)?
+                input::arms_of_register(&register, column, self.date)?
             }
             (None, Some(_), None) => {
                 return Err(Failure::usage("--by-column needs a season's register").hint("give --season DIR"));
