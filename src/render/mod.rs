@@ -20,6 +20,7 @@ mod backdrop;
 mod body;
 mod camera;
 mod canvas;
+pub mod card;
 mod classes;
 mod clutter;
 mod dice;

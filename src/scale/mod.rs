@@ -6,6 +6,7 @@
 //! the decision; [`labels`] reconciles them with sample sheet, folder names and EXIF.
 
 mod auto;
+pub mod card;
 mod field;
 pub mod labels;
 mod tags;

@@ -1,0 +1,120 @@
+//! How well scales are read from rendered photographs: decoding, error, coverage, false finds.
+//!
+//! `cargo run --release --example scale_accuracy [-- card|ruler|none|time [count]]`
+//!
+//! All photographs are rendered. Fish are taken to lie in the plane of the card, and the card to be
+//! printed at its exact size: what is measured is the reading alone.
+
+use frygauge::photo::Pixels;
+use frygauge::render::card::{Graduation, View};
+use frygauge::render::{Class, photograph};
+use frygauge::scale::card::{self, Drawing, Geometry, Payload};
+
+fn main() {
+    let mut args = std::env::args().skip(1);
+    let what = args.next().unwrap_or_else(|| "all".into());
+    let count: u64 = args.next().and_then(|n| n.parse().ok()).unwrap_or(200);
+    let wants = |name: &str| what == "all" || what == name;
+    if wants("card") {
+        println!("rendered cards, {count} a line");
+        println!("px/module  tilt  decoded  scale  rms error %  in 95 % interval");
+        for (module_px, tilt) in [(3.0, 0.0), (3.0, 20.0), (6.0, 0.0), (6.0, 20.0), (6.0, 25.0), (12.0, 20.0)]
+        {
+            cards(count, module_px, tilt);
+        }
+    }
+    if wants("ruler") {
+        rulers(count);
+    }
+    if wants("none") {
+        without(count);
+    }
+}
+
+/// Views of a card: how many decode, how far the scale is off.
+fn cards(count: u64, module_px: f64, tilt: f64) {
+    let (mut decoded, mut scaled, mut squares, mut covered, mut points) = (0, 0, 0.0, 0, 0);
+    for seed in 0..count {
+        let geometry = Geometry::ALL[seed as usize % 3];
+        let payload = Payload { geometry, tank: Some(format!("P{:02}", seed % 12 + 1)), date: None };
+        let drawing = Drawing::new(&payload).expect("a short name");
+        let [w, h] = geometry.size();
+        let px_per_mm = module_px / 0.6;
+        let side = ((w.hypot(h) + 16.0) * px_per_mm) as u32;
+        let aim = [w / 2.0, h / 2.0];
+        let mut view = View::drawn(seed, [side, side], px_per_mm, aim, tilt.to_radians(), 0.5 * w);
+        view.blur = view.blur.min(0.45 * module_px);
+        let ink = |p: [f64; 2]| {
+            let on = (-1.0..w + 1.0).contains(&p[0]) && (-1.0..h + 1.0).contains(&p[1]);
+            on.then(|| f64::from(u8::from(drawing.is_dark(p))))
+        };
+        let pixels = Pixels::from_rgb(&view.take(seed, ink));
+        let found = card::read(&pixels);
+        if found.payload.as_ref() == Some(&payload) {
+            decoded += 1;
+        } else if std::env::var_os("SHOW").is_some() {
+            println!(
+                "  not decoded: seed {seed} blur {:.2} ink {:.2}/{:.2} {:?}",
+                view.blur, view.ink, view.paper, found.problems
+            );
+            let _ = view.take(seed, ink).save(format!("/tmp/scale_{module_px}_{seed}.png"));
+        }
+        let Some(card) = found.card else {
+            if std::env::var_os("SHOW").is_some() {
+                println!("  no scale: seed {seed} {:?}", found.problems);
+                let _ = view.take(seed, ink).save(format!("/tmp/scale_{module_px}_{seed}.png"));
+            }
+            continue;
+        };
+        scaled += 1;
+        // Where fish would be: at places round the middle of the card.
+        for (u, v) in [(0.3, 0.5), (0.5, 0.5), (0.7, 0.6)] {
+            let near = card.field.to_px([u * w, v * h]);
+            let truth = view.mm_per_px(near);
+            let error = card.field.mm_per_px(near) / truth - 1.0;
+            let se = card.field.relative_se(near);
+            squares += error * error;
+            covered += u32::from(error.abs() < 1.96 * se);
+            points += 1;
+            if std::env::var_os("SHOW").is_some() && error.abs() > 0.006 {
+                println!(
+                    "  off: seed {seed} {geometry:?} {:.3} % se {:.3} % dots {:?} rms {:.3} px",
+                    100.0 * error,
+                    100.0 * se,
+                    card.dots,
+                    card.field.rms_px
+                );
+            }
+        }
+    }
+    println!(
+        "{module_px:9}  {tilt:4}  {:6.1}%  {:4.1}%  {:11.3}  {:15.1}%",
+        100.0 * f64::from(decoded) / count as f64,
+        100.0 * f64::from(scaled) / count as f64,
+        100.0 * (squares / f64::from(points)).sqrt(),
+        100.0 * f64::from(covered) / f64::from(points)
+    );
+}
+
+fn rulers(_count: u64) {
+    let _ = Graduation::millimetres(100);
+}
+
+/// Photographs without card or ruler: what is found in them all the same.
+fn without(count: u64) {
+    let classes = [
+        Class::LightPad,
+        Class::DarkDish,
+        Class::PaleTray,
+        Class::Crowded,
+        Class::WellsWithEggs,
+        Class::PhoneBlur,
+    ];
+    let mut false_cards = 0;
+    for seed in 0..count {
+        let picture = photograph(classes[seed as usize % classes.len()], 70_000 + seed);
+        let found = card::read(&Pixels::from_rgb(&picture.image));
+        false_cards += u32::from(found.payload.is_some() || !found.problems.is_empty());
+    }
+    println!("photographs without a card: {count}, cards seen in them: {false_cards}");
+}
