@@ -9,6 +9,7 @@ use frygauge::photo::Pixels;
 use frygauge::render::card::{Graduation, View};
 use frygauge::render::{Class, photograph};
 use frygauge::scale::card::{self, Drawing, Geometry, Payload};
+use frygauge::scale::ruler;
 
 fn main() {
     let mut args = std::env::args().skip(1);
@@ -44,6 +45,14 @@ fn cards(count: u64, module_px: f64, tilt: f64) {
         let aim = [w / 2.0, h / 2.0];
         let mut view = View::drawn(seed, [side, side], px_per_mm, aim, tilt.to_radians(), 0.5 * w);
         view.blur = view.blur.min(0.45 * module_px);
+        // What covers the symbol itself hides what it says: those are not reading errors.
+        let symbol = geometry.symbol_at().map(|v| v + 8.7);
+        view.cover.retain(|(at, r, _)| (at[0] - symbol[0]).hypot(at[1] - symbol[1]) > r + 14.0);
+        let lit = view.clone();
+        view.glare.retain(|(at, r, _)| {
+            let mm = lit.to_mm(*at);
+            (mm[0] - symbol[0]).hypot(mm[1] - symbol[1]) > 3.0 * r / px_per_mm + 14.0
+        });
         let ink = |p: [f64; 2]| {
             let on = (-1.0..w + 1.0).contains(&p[0]) && (-1.0..h + 1.0).contains(&p[1]);
             on.then(|| f64::from(u8::from(drawing.is_dark(p))))
@@ -96,8 +105,76 @@ fn cards(count: u64, module_px: f64, tilt: f64) {
     );
 }
 
-fn rulers(_count: u64) {
-    let _ = Graduation::millimetres(100);
+/// Views of rulers: millimetres must be read right or not at all, halves as halves, inches never.
+fn rulers(count: u64) {
+    let kinds = [
+        ("millimetres", Graduation::millimetres(80), Some(1.0)),
+        ("half millimetres", Graduation { pitch_mm: 0.5, longer: &[2, 10, 20], ticks: 161 }, Some(0.5)),
+        (
+            "sixteenths of an inch",
+            Graduation { pitch_mm: 25.4 / 16.0, longer: &[2, 4, 8, 16], ticks: 65 },
+            None,
+        ),
+    ];
+    println!("rendered rulers, {count} a line");
+    println!("graduation             read  refused  not seen  factor errors  rms error %  in 95 % interval");
+    for (name, graduation, pitch) in kinds {
+        let (mut read, mut refused, mut wrong, mut covered) = (0u32, 0u32, 0u32, 0u32);
+        let mut squares = 0.0;
+        for seed in 0..count {
+            let mut view =
+                View::drawn(seed, [1600, 1200], 12.0 + (seed % 14) as f64, [30.0, 15.0], 0.1, 30.0);
+            view.mirrored = false;
+            if graduation.pitch_mm < 1.0 {
+                view.px_per_mm += 8.0;
+            }
+            view.blur = view.blur.min(0.12 * view.px_per_mm * graduation.pitch_mm);
+            let width = [0.12, 0.18, 0.25][seed as usize % 3] * graduation.pitch_mm.min(1.0);
+            let ink = |p: [f64; 2]| graduation.ink(p, width, 3.0);
+            let pixels = Pixels::from_rgb(&view.take(seed, ink));
+            match ruler::read(&pixels, None) {
+                Some(Ok(found)) => {
+                    let middle = [0, 1].map(|i| f64::midpoint(found.ends[0][i], found.ends[1][i]));
+                    // Truth along the ruler, between its ends.
+                    let (a, b) = (view.to_mm(found.ends[0]), view.to_mm(found.ends[1]));
+                    let mm = (a[0] - b[0]).hypot(a[1] - b[1]);
+                    let px = (found.ends[0][0] - found.ends[1][0]).hypot(found.ends[0][1] - found.ends[1][1]);
+                    let error = found.mm_per_px / (mm / px) - 1.0;
+                    let _ = middle;
+                    if error.abs() > 0.1 || pitch.is_none() {
+                        wrong += 1;
+                        if std::env::var_os("SHOW").is_some() {
+                            println!("  wrong: seed {seed} {found:?}");
+                        }
+                        continue;
+                    }
+                    read += 1;
+                    squares += error * error;
+                    covered += u32::from(error.abs() < 1.96 * found.relative_se.hypot(0.003));
+                }
+                other => {
+                    refused += u32::from(other.is_some());
+                    if std::env::var_os("SHOW").is_some() && pitch.is_some() {
+                        println!(
+                            "  missed: seed {seed} {other:?} px/mm {:.1} blur {:.2} ink {:.2}/{:.2}",
+                            view.px_per_mm, view.blur, view.ink, view.paper
+                        );
+                        let _ = view.take(seed, ink).save(format!("/tmp/ruler_{seed}.png"));
+                    }
+                }
+            }
+        }
+        let n = count as f64;
+        let unseen = count - u64::from(read) - u64::from(refused) - u64::from(wrong);
+        println!(
+            "{name:22} {:4.1}%  {:6.1}%  {:7.1}%  {wrong:13}  {:11.3}  {:15.1}%",
+            100.0 * f64::from(read) / n,
+            100.0 * f64::from(refused) / n,
+            100.0 * unseen as f64 / n,
+            100.0 * (squares / f64::from(read.max(1))).sqrt(),
+            100.0 * f64::from(covered) / f64::from(read.max(1))
+        );
+    }
 }
 
 /// Photographs without card or ruler: what is found in them all the same.
@@ -110,11 +187,17 @@ fn without(count: u64) {
         Class::WellsWithEggs,
         Class::PhoneBlur,
     ];
-    let mut false_cards = 0;
+    let (mut false_cards, mut false_rulers, mut doubts) = (0, 0, 0);
     for seed in 0..count {
         let picture = photograph(classes[seed as usize % classes.len()], 70_000 + seed);
-        let found = card::read(&Pixels::from_rgb(&picture.image));
+        let pixels = Pixels::from_rgb(&picture.image);
+        let found = card::read(&pixels);
         false_cards += u32::from(found.payload.is_some() || !found.problems.is_empty());
+        if let Some(found) = ruler::read(&pixels, None) {
+            false_rulers += u32::from(found.is_ok());
+            doubts += u32::from(found.is_err());
+        }
     }
-    println!("photographs without a card: {count}, cards seen in them: {false_cards}");
+    println!("photographs without card or ruler: {count}");
+    println!("cards seen in them: {false_cards}; rulers: {false_rulers}; graduations doubted: {doubts}");
 }

@@ -5,6 +5,7 @@
 //! [`Failure`] that says where and how.
 
 mod compare;
+mod card;
 mod completions;
 mod config;
 mod demo;
@@ -67,6 +68,8 @@ enum Command {
     Watch(watch::Watch),
     /// Keep a season: register, ledger, its health and copies
     Season(season::Command),
+    /// Print scale cards to lie under or beside the dish
+    Card(card::Card),
     /// Draw an invented season of rendered photographs and score it
     Demo(demo::Demo),
     /// Compare arms of tanks: did a change help
@@ -143,6 +146,7 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Compare(command) => command.run(&context),
             Command::Plan(command) => command.run(&context),
             Command::Report(command) => command.run(&context),
+            Command::Card(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }

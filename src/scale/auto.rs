@@ -1,6 +1,9 @@
 //! The best scale a photograph offers, held against the others it offers.
 
-use super::{Scale, ScaleSource, tags};
+use super::card::{self, CardProblem, Payload};
+use super::dish::{self, DishProblem};
+use super::ruler::{self, Ruler, RulerProblem};
+use super::{Field, Scale, ScaleSource, tags};
 use crate::photo::{Pixels, Tags};
 use crate::units::MmPerPx;
 
@@ -75,6 +78,8 @@ pub struct Decision {
     pub readings: Vec<Reading>,
     /// What the user should know.
     pub reasons: Vec<Reason>,
+    /// What the card in the frame says, also when it gives no scale.
+    pub card: Option<Payload>,
     /// Outlines (pixels) inside which printed marks lie, and no fish.
     pub printed: Vec<Vec<[f64; 2]>>,
 }
@@ -88,44 +93,270 @@ impl Decision {
     fn tell(&mut self, severity: Severity, flag: &'static str, text: impl Into<String>) {
         self.reasons.push(Reason { severity, flag, text: text.into() });
     }
+
+    fn read(&mut self, scale: Scale, detail: impl Into<String>) {
+        self.readings.push(Reading { scale, detail: detail.into() });
+    }
 }
 
 /// Relative standard error taken for a scale typed by the user, who measured it once.
 const GIVEN_SE: f64 = 0.002;
 /// Relative standard error taken for resolution tags written by microscope software.
 const TAGS_SE: f64 = 0.005;
+/// Relative standard error of an office printer's size when nobody measured the check bar, and when
+/// somebody did, to a quarter of a millimetre in 100 (common practice, no source).
+const PRINT_SE: f64 = 0.002;
+const BAR_SE: f64 = 0.001;
+/// Relative standard error of a ruler read along one line: its own tolerance and the tilt that does not
+/// show along it (5 degrees across shorten by 0.4 %).
+const RULER_SE: f64 = 0.003;
+/// Relative standard error of a dish: which edge of the wall was seen, moulding tolerance.
+const DISH_SE: f64 = 0.01;
+/// Height of the fish over card or ruler where nobody measured it: a dish floor of one to two millimetres.
+const FLOOR_MM: f64 = 2.0;
+/// Distance of a phone's lens in widths of the frame: a field of view of 70 degrees. Longer lenses stand
+/// farther away, which makes the error of an unknown height smaller.
+const NEAREST_CAMERA: f64 = 0.7;
+/// Disagreement of two sources that is told, and that spoils the photograph.
+const DISAGREE: f64 = 0.02;
+const SPOILT: f64 = 0.10;
 
 /// Finds the scale of a photograph; see the module's words for the order.
-pub fn auto(_pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
+pub fn auto(pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
     let mut decision = Decision::default();
     if let Wanted::Given(mm_per_px) = options.wanted {
-        let scale = Scale::uniform(mm_per_px, GIVEN_SE, ScaleSource::Given);
-        decision.readings.push(Reading { scale, detail: "given for this run".into() });
+        decision.read(Scale::uniform(mm_per_px, GIVEN_SE, ScaleSource::Given), "given for this run");
+    }
+    from_card(pixels, options, &mut decision);
+    // A ruler is looked for when it may become the scale or must be held against a card.
+    if matches!(options.wanted, Wanted::Auto | Wanted::Only(ScaleSource::Ruler)) {
+        from_ruler(pixels, options, &mut decision);
+    }
+    if let Some(diameter) = options.dish_mm {
+        from_dish(pixels, diameter, options, &mut decision);
     }
     if let Some(mm_per_px) = tags::read(tags) {
-        let scale = Scale::uniform(mm_per_px, TAGS_SE, ScaleSource::Tags);
-        decision.readings.push(Reading { scale, detail: "resolution written in the file".into() });
+        decision
+            .read(Scale::uniform(mm_per_px, TAGS_SE, ScaleSource::Tags), "resolution written in the file");
     }
     if let Some(stored) = &options.stored {
-        decision.readings.push(Reading { scale: stored.clone(), detail: "stored scale".into() });
+        decision.read(stored.clone(), "stored scale");
     }
     choose(&mut decision, options);
     decision
 }
 
-/// Takes the first reading that is wanted.
+/// What the height of the fish over the measured plane does: a factor, and the relative standard error that
+/// is left. `width_mm` is the longer side of the frame.
+///
+/// Fish nearer the camera by `h` look larger by `h / Z`. With both known the factor takes it out. With the
+/// camera's distance unknown the error lies between nothing and `h` over the nearest likely distance, and
+/// counts as evenly spread between the two.
+fn lift(options: &Options, width_mm: f64) -> (f64, f64) {
+    let height = options.floor_mm.unwrap_or(FLOOR_MM);
+    match (options.floor_mm, options.camera_mm) {
+        // Heights are known to about half a millimetre.
+        (Some(_), Some(camera)) if camera > height => (1.0 - height / camera, 0.5 / camera),
+        (None, Some(camera)) if camera > height => (1.0, height / camera / 3.0_f64.sqrt()),
+        _ => (1.0, height / (NEAREST_CAMERA * width_mm) / 3.0_f64.sqrt()),
+    }
+}
+
+fn frame(pixels: &Pixels) -> (f64, f64) {
+    (f64::from(pixels.width), f64::from(pixels.height))
+}
+
+fn from_card(pixels: &Pixels, options: &Options, decision: &mut Decision) {
+    let found = card::read(pixels);
+    decision.card = found.payload;
+    if let Some(card) = found.card {
+        let size = frame(pixels);
+        let middle = [(size.0 - 1.0) / 2.0, (size.1 - 1.0) / 2.0];
+        let width_mm = card.field.mm_per_px(middle) * size.0.max(size.1);
+        let (nearer, height_se) = lift(options, width_mm);
+        let (print, print_se) = match options.printed_bar_mm {
+            Some(bar) => (bar / card::BAR_MM, BAR_SE),
+            None => (1.0, PRINT_SE),
+        };
+        let shared = print_se.hypot(height_se);
+        let detail = format!(
+            "card {}, {} of {} dots, residual {:.3} mm{}",
+            card.payload.geometry.id(),
+            card.dots.0,
+            card.dots.1,
+            card.rms_mm,
+            if card.mirrored { ", seen from below" } else { "" }
+        );
+        decision.printed.extend(card.printed);
+        match Scale::on_plane(card.field, nearer * print, shared, size, ScaleSource::Card) {
+            Some(scale) => decision.read(scale, detail),
+            None => decision.tell(
+                Severity::Retake,
+                "card_unreadable",
+                "the card's dots give no plane: lay it flat and take the photograph from above",
+            ),
+        }
+    }
+    for problem in found.problems {
+        let shown = |text: &str| {
+            let short: String = text.chars().take(40).collect();
+            format!("{short:?}")
+        };
+        let (severity, flag, text) = match problem {
+            CardProblem::Several(n) => (
+                Severity::Retake,
+                "two_cards",
+                format!("{n} cards in the frame: leave one, so that tank and scale are certain"),
+            ),
+            CardProblem::OtherVersion(text) => (
+                Severity::Retake,
+                "card_version",
+                format!("a card of another version, {}: print a new one with frygauge card", shown(&text)),
+            ),
+            CardProblem::Damaged(text) => (
+                Severity::Retake,
+                "card_unreadable",
+                format!(
+                    "the card's text {} cannot be read: print a new one with frygauge card",
+                    shown(&text)
+                ),
+            ),
+            CardProblem::Foreign(text) => (
+                Severity::Note,
+                "foreign_code",
+                format!("a code in the frame is no card: {}; it was not followed", shown(&text)),
+            ),
+            CardProblem::FewDots { found, of } => (
+                Severity::Retake,
+                "card_hidden",
+                format!(
+                    "only {found} of the card's {of} dots are seen: it is torn, covered or cut by the frame"
+                ),
+            ),
+            CardProblem::NotFlat(hundredths) => (
+                Severity::Retake,
+                "card_not_flat",
+                format!("the card does not lie flat (dots off by {:.2} mm)", f64::from(hundredths) / 100.0),
+            ),
+        };
+        decision.tell(severity, flag, text);
+    }
+}
+
+fn from_ruler(pixels: &Pixels, options: &Options, decision: &mut Decision) {
+    match ruler::read(pixels, None) {
+        None => {}
+        Some(Ok(found)) => {
+            let size = frame(pixels);
+            let (nearer, height_se) = lift(options, found.mm_per_px * size.0.max(size.1));
+            // The scale changes towards and away from the ruler as well, by as much as along it.
+            let tilt_se = 0.5 * found.gradient.abs().min(0.2);
+            let se =
+                [found.relative_se, RULER_SE, tilt_se, height_se].iter().map(|s| s * s).sum::<f64>().sqrt();
+            let Ruler { length_mm, pitch_mm, .. } = found;
+            decision.printed.push(found.outline);
+            if let Some(mm_per_px) = MmPerPx::new(found.mm_per_px * nearer) {
+                let scale = Scale::uniform(mm_per_px, se, ScaleSource::Ruler);
+                decision.read(scale, format!("ruler, {length_mm:.0} mm of it, ticks {pitch_mm} mm apart"));
+            }
+        }
+        Some(Err(problem)) => {
+            let (flag, text) = match problem {
+                RulerProblem::Inches => {
+                    ("ruler_inches", "the ruler is divided into inches: turn its millimetre side up".to_owned())
+                }
+                RulerProblem::Unclear => (
+                    "ruler_unclear",
+                    "a graduation is seen, but not whether its ticks are millimetres: get the longer ticks in \
+                     focus and in the frame"
+                        .to_owned(),
+                ),
+                RulerProblem::Short(mm) => (
+                    "ruler_short",
+                    format!("only {mm} mm of a ruler are seen: {} mm are needed", ruler::LEAST_MM),
+                ),
+            };
+            // With a card the ruler is not needed.
+            let severity = if decision.readings.is_empty() { Severity::Warning } else { Severity::Note };
+            decision.tell(severity, flag, text);
+        }
+    }
+}
+
+fn from_dish(pixels: &Pixels, diameter: f64, options: &Options, decision: &mut Decision) {
+    match dish::read(pixels) {
+        Ok(wall) => {
+            let radius = diameter / 2.0;
+            let (s, c) = wall.angle.sin_cos();
+            let (p, q) = (radius / wall.a, radius / wall.b);
+            let mix = (p - q) * s * c;
+            let plane = [[p * c * c + q * s * s, mix], [mix, p * s * s + q * c * c]];
+            let size = frame(pixels);
+            let (nearer, height_se) = lift(
+                &Options { floor_mm: Some(options.floor_mm.unwrap_or(0.0)), ..options.clone() },
+                p * size.0.max(size.1),
+            );
+            let tilt = (wall.b / wall.a).clamp(0.0, 1.0).acos().to_degrees();
+            let scale = Field::affine(plane, size)
+                .and_then(|f| Scale::on_plane(f, nearer, DISH_SE.hypot(height_se), size, ScaleSource::Dish));
+            if let Some(scale) = scale {
+                let detail = format!(
+                    "dish, the innermost wall edge taken for {diameter} mm, its plane for the fish's, tilt {tilt:.0} degrees"
+                );
+                decision.read(scale, detail);
+            }
+        }
+        Err(DishProblem::Cut) => decision.tell(
+            Severity::Retake,
+            "dish_cut",
+            "the dish wall runs out of the frame: get the whole dish in, or lay a card beside it",
+        ),
+        Err(DishProblem::None) => {
+            decision.tell(Severity::Warning, "no_dish", "no round dish wall found for --dish-mm");
+        }
+    }
+}
+
+/// Takes the first reading that is wanted and holds the others against it.
 fn choose(decision: &mut Decision, options: &Options) {
-    let wanted = |r: &&Reading| match options.wanted {
+    let wanted = |r: &Reading| match options.wanted {
         Wanted::Auto | Wanted::Given(_) => true,
         Wanted::Only(source) => r.scale.source == source,
     };
-    decision.scale = decision.readings.iter().find(wanted).map(|r| r.scale.clone());
-    if decision.scale.is_none() {
+    let Some(chosen) = decision.readings.iter().find(|r| wanted(r)).map(|r| r.scale.clone()) else {
         decision.tell(
             Severity::Warning,
             "no_scale",
             "no scale found, lengths stay in pixels: lay a printed card (frygauge card) or a millimetre ruler \
              beside the dish, or give --dish-mm or --px-per-mm",
         );
+        return;
+    };
+    let mut told = Vec::new();
+    for other in decision.readings.iter().filter(|r| r.scale.source != chosen.source) {
+        let ratio = other.scale.centre.get() / chosen.centre.get();
+        let off = ratio.ln().abs();
+        // Three standard errors of the two together are no contradiction, however large.
+        if off < DISAGREE.max(3.0 * other.scale.relative_se.hypot(chosen.relative_se)) {
+            continue;
+        }
+        let (mine, its) = (chosen.source.name(), other.scale.source.name());
+        let physical =
+            matches!(other.scale.source, ScaleSource::Card | ScaleSource::Ruler | ScaleSource::Dish);
+        let severity = if physical && off > SPOILT { Severity::Retake } else { Severity::Warning };
+        let percent = 100.0 * (ratio - 1.0);
+        if chosen.source == ScaleSource::Card && physical {
+            let bar = card::BAR_MM * ratio;
+            let text = format!(
+                "the card is not at its printed size: by the {its} its check bar measures {bar:.1} mm; measure \
+                 the bar and print with --printed-bar-mm, and never photograph a card on a screen"
+            );
+            told.push(Reason { severity: Severity::Retake, flag: "card_wrong_size", text });
+        } else {
+            let text = format!("scale by {its} differs from scale by {mine} by {percent:+.1} %: check both");
+            told.push(Reason { severity, flag: "scale_disagrees", text });
+        }
     }
+    decision.reasons.extend(told);
+    decision.scale = Some(chosen);
 }

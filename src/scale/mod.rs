@@ -7,13 +7,16 @@
 
 mod auto;
 pub mod card;
+pub mod dish;
 mod field;
 pub mod labels;
+pub mod ruler;
 mod tags;
 
 pub use auto::{Decision, Options, Reading, Reason, Severity, Wanted, auto};
 pub use field::Field;
 
+use crate::photo::Pixels;
 use crate::units::{Mm, MmPerPx};
 
 /// Where a scale came from.
@@ -130,4 +133,18 @@ impl Scale {
     pub fn field(&self) -> Option<&Field> {
         self.field.as_ref()
     }
+}
+
+/// Brightness at a place, bilinear, clamped to the frame.
+fn sample(pixels: &Pixels, x: f64, y: f64) -> f32 {
+    let (w, h) = (pixels.width as usize, pixels.height as usize);
+    let x = x.clamp(0.0, (w - 1) as f64);
+    let y = y.clamp(0.0, (h - 1) as f64);
+    let (x0, y0) = (x as usize, y as usize);
+    let (x1, y1) = ((x0 + 1).min(w - 1), (y0 + 1).min(h - 1));
+    let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+    let at = |x: usize, y: usize| f32::from(pixels.luma[y * w + x]);
+    let top = at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx;
+    let bottom = at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx;
+    top * (1.0 - fy) + bottom * fy
 }

@@ -2,6 +2,7 @@
 
 use crate::imaging::plane::quantile;
 use crate::photo::Pixels;
+use crate::scale::sample;
 
 /// A dot found near where it is expected.
 #[derive(Debug, Clone, Copy)]
@@ -18,20 +19,6 @@ const RATIO: f32 = 1.1;
 /// Areas (as shares of the expected) of dots taken: less is partly covered, more has run together with
 /// something.
 const WHOLE: std::ops::RangeInclusive<f64> = 0.6..=1.6;
-
-/// Brightness at a place, bilinear, clamped to the frame.
-pub(super) fn sample(pixels: &Pixels, x: f64, y: f64) -> f32 {
-    let (w, h) = (pixels.width as usize, pixels.height as usize);
-    let x = x.clamp(0.0, (w - 1) as f64);
-    let y = y.clamp(0.0, (h - 1) as f64);
-    let (x0, y0) = (x as usize, y as usize);
-    let (x1, y1) = ((x0 + 1).min(w - 1), (y0 + 1).min(h - 1));
-    let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
-    let at = |x: usize, y: usize| f32::from(pixels.luma[y * w + x]);
-    let top = at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx;
-    let bottom = at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx;
-    top * (1.0 - fy) + bottom * fy
-}
 
 /// Looks for a dark dot of `radius` pixels within `reach` pixels of `near`. `None` when there is none, it
 /// is cut by the frame, or it is no whole disc.

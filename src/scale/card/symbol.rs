@@ -116,7 +116,7 @@ impl Level {
         let mut sums = vec![0u32; self.width + 1];
         for y in (0..self.height).step_by(step) {
             let row = &self.data[y * self.width..(y + 1) * self.width];
-            self.scan(row, &mut sums, |x, module, dark, light| {
+            Self::scan(row, &mut sums, |x, module, dark, light| {
                 if let Some(finder) = self.confirm(x, y, module, dark, light) {
                     let near = found.iter_mut().find(|f| {
                         distance(f.at, finder.at) < 2.5 * f.module
@@ -137,7 +137,7 @@ impl Level {
     }
 
     /// Calls `hit` with the middle, module width and the two levels of grey of every 1:1:3:1:1 in a row.
-    fn scan(&self, row: &[u8], sums: &mut [u32], mut hit: impl FnMut(usize, f64, f32, f32)) {
+    fn scan(row: &[u8], sums: &mut [u32], mut hit: impl FnMut(usize, f64, f32, f32)) {
         const REACH: usize = 40;
         let width = row.len();
         let mut sum = 0;

@@ -1,0 +1,177 @@
+//! The inner wall of a dish of known diameter, as an ellipse.
+//!
+//! A circle seen from the side is an ellipse whose longer axis keeps the true diameter, so the tilt shows
+//! in the shorter one and is taken out. Which of a wall's edges is the inner one is assumed: the innermost
+//! that most of the circle shows.
+
+use crate::imaging::ellipse::{Ellipse, circle_through, fit};
+use crate::imaging::plane::quantile;
+use crate::imaging::reduce::reduce;
+use crate::photo::Pixels;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// Why a dish gives no scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DishProblem {
+    /// No round wall was found.
+    None,
+    /// The wall runs out of the frame.
+    Cut,
+}
+
+/// Longest side of the reduced photograph.
+const SIDE: usize = 900;
+const TRIALS: usize = 3000;
+/// Sectors of the circle, and the share of them that must show the wall.
+const SECTORS: usize = 72;
+const SHOWN: f64 = 0.6;
+
+struct Edge {
+    at: [f64; 2],
+    gradient: [f64; 2],
+}
+
+/// The inner wall, in pixels of the photograph.
+///
+/// # Errors
+/// [`DishProblem`].
+pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
+    let (w, h) = (pixels.width as usize, pixels.height as usize);
+    let factor = w.max(h).div_ceil(SIDE);
+    let plane = crate::imaging::blur::gaussian(&reduce(&pixels.luma, w, h, factor), 1.0);
+    let edges = edges(&plane);
+    if edges.len() < 60 {
+        return Err(DishProblem::None);
+    }
+    let (pw, ph) = (plane.width as f64, plane.height as f64);
+    let short = pw.min(ph);
+    let mut rng = ChaCha8Rng::seed_from_u64(0x6469_7368);
+    let mut best: Option<(usize, f64, Ellipse)> = None;
+    for _ in 0..TRIALS {
+        let p = [0; 3].map(|_| &edges[rng.random_range(0..edges.len())]);
+        let Some(circle) = circle_through(p.map(|e| e.at)) else { continue };
+        let radius = circle.radius();
+        let inside =
+            circle.x > -0.2 * pw && circle.x < 1.2 * pw && circle.y > -0.2 * ph && circle.y < 1.2 * ph;
+        if !inside
+            || !(0.12 * short..0.8 * pw.max(ph)).contains(&radius)
+            || !p.iter().all(|e| radial(e, &circle))
+        {
+            continue;
+        }
+        let shown = sectors(&edges, &circle, 0.02 * radius);
+        let key = (shown, radius);
+        if best.as_ref().is_none_or(|b| key.0 > b.0) {
+            best = Some((key.0, radius, circle));
+        }
+    }
+    let (_, _, mut shape) = best.ok_or(DishProblem::None)?;
+    for tolerance in [0.06, 0.035, 0.02, 0.015] {
+        let near: Vec<[f64; 2]> = edges
+            .iter()
+            .filter(|e| {
+                shape.distance(e.at[0], e.at[1]).abs() < tolerance * shape.radius() && radial(e, &shape)
+            })
+            .map(|e| e.at)
+            .collect();
+        if let Some(next) =
+            fit(&near).filter(|e| e.b > 0.75 * e.a && (0.8..1.25).contains(&(e.radius() / shape.radius())))
+        {
+            shape = next;
+        }
+    }
+    if (sectors(&edges, &shape, 0.02 * shape.radius()) as f64) < 0.4 * SECTORS as f64 {
+        return Err(DishProblem::None);
+    }
+    shape = innermost(&edges, shape);
+    let (s, c) = shape.angle.sin_cos();
+    let (rx, ry) = ((shape.a * c).hypot(shape.b * s), (shape.a * s).hypot(shape.b * c));
+    if shape.x - rx < 1.0 || shape.y - ry < 1.0 || shape.x + rx > pw - 2.0 || shape.y + ry > ph - 2.0 {
+        return Err(DishProblem::Cut);
+    }
+    if (sectors(&edges, &shape, 0.015 * shape.radius()) as f64) < SHOWN * SECTORS as f64 {
+        return Err(DishProblem::None);
+    }
+    let f = factor as f64;
+    let up = |v: f64| v * f + (f - 1.0) / 2.0;
+    Ok(Ellipse { x: up(shape.x), y: up(shape.y), a: shape.a * f, b: shape.b * f, angle: shape.angle })
+}
+
+/// Edge points: where brightness changes most along its own direction, to a fraction of a pixel.
+fn edges(plane: &crate::imaging::Plane<f32>) -> Vec<Edge> {
+    let (w, h) = (plane.width, plane.height);
+    let gradient = |x: usize, y: usize| {
+        [plane.at(x + 1, y) - plane.at(x - 1, y), plane.at(x, y + 1) - plane.at(x, y - 1)]
+    };
+    let mut sizes = crate::imaging::Plane::filled(w, h, 0.0f32);
+    for y in 1..h - 1 {
+        for x in 1..w - 1 {
+            let [a, b] = gradient(x, y);
+            sizes.set(x, y, a.hypot(b));
+        }
+    }
+    let strong = quantile(&mut sizes.data.clone(), 0.93).unwrap_or(0.0).max(3.0);
+    let mut edges = Vec::new();
+    for y in 2..h - 2 {
+        for x in 2..w - 2 {
+            let m = sizes.at(x, y);
+            if m < strong {
+                continue;
+            }
+            let [a, b] = gradient(x, y).map(|v| f64::from(v / m));
+            let (x0, y0) = (x as f64, y as f64);
+            let (before, after) = (sizes.bilinear(x0 - a, y0 - b), sizes.bilinear(x0 + a, y0 + b));
+            if m < before || m <= after {
+                continue;
+            }
+            let bend = f64::from(before - 2.0 * m + after);
+            let shift = if bend < 0.0 { 0.5 * f64::from(before - after) / bend } else { 0.0 };
+            edges.push(Edge { at: [x0 + a * shift, y0 + b * shift], gradient: [a, b] });
+        }
+    }
+    edges
+}
+
+/// Whether an edge runs along a curve: its gradient points to or from the centre.
+fn radial(edge: &Edge, shape: &Ellipse) -> bool {
+    let (dx, dy) = (edge.at[0] - shape.x, edge.at[1] - shape.y);
+    let r = dx.hypot(dy).max(1e-9);
+    (dx * edge.gradient[0] + dy * edge.gradient[1]).abs() > 0.88 * r
+}
+
+/// Sectors in which the curve shows.
+fn sectors(edges: &[Edge], shape: &Ellipse, tolerance: f64) -> usize {
+    let mut shown = [false; SECTORS];
+    for e in edges {
+        let (dx, dy) = (e.at[0] - shape.x, e.at[1] - shape.y);
+        if (dx.hypot(dy) - shape.radius()).abs() > tolerance + (shape.a - shape.b) {
+            continue;
+        }
+        if shape.distance(e.at[0], e.at[1]).abs() < tolerance && radial(e, shape) {
+            let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
+            shown[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] = true;
+        }
+    }
+    shown.iter().filter(|s| **s).count()
+}
+
+/// The innermost curve within a tenth of the radius that shows in most sectors.
+fn innermost(edges: &[Edge], shape: Ellipse) -> Ellipse {
+    let radius = shape.radius();
+    let mut level = 0.90;
+    while level < 1.0 - 2.0 / radius {
+        let smaller = Ellipse { a: shape.a * level, b: shape.b * level, ..shape };
+        let width = (0.006 * radius).max(1.0);
+        if sectors(edges, &smaller, width) as f64 > 0.75 * SECTORS as f64 {
+            let near: Vec<[f64; 2]> = edges
+                .iter()
+                .filter(|e| smaller.distance(e.at[0], e.at[1]).abs() < 1.5 * width && radial(e, &smaller))
+                .map(|e| e.at)
+                .collect();
+            return fit(&near).filter(|e| e.b > 0.75 * e.a).unwrap_or(smaller);
+        }
+        level += 0.6 * width / radius;
+    }
+    shape
+}

@@ -1,0 +1,341 @@
+//! The ticks of a band one by one: where each stands and how long it is.
+
+use super::Ruler;
+use super::band::Band;
+use crate::imaging::Plane;
+use crate::imaging::plane::quantile;
+use crate::photo::Pixels;
+
+/// Ticks of a graduation.
+#[derive(Debug)]
+pub(super) struct Ticks {
+    /// Number of each tick, rising, with gaps where one was not seen.
+    pub indices: Vec<i32>,
+    /// Length of each beyond the common zone, in pixels.
+    pub lengths: Vec<f64>,
+    places: Vec<f64>,
+    ribbon: Ribbon,
+    zone: f64,
+    longest: f64,
+}
+
+/// A straightened band: how its own coordinates lie in the photograph.
+#[derive(Debug, Clone)]
+struct Ribbon {
+    origin: [f64; 2],
+    along: [f64; 2],
+    across: [f64; 2],
+    /// Photograph pixels to a ribbon pixel along and across.
+    step: [f64; 2],
+}
+
+impl Ribbon {
+    fn place(&self, s: f64, t: f64) -> [f64; 2] {
+        [0, 1].map(|i| self.origin[i] + s * self.step[0] * self.along[i] + t * self.step[1] * self.across[i])
+    }
+
+    fn draw(&self, pixels: &Pixels, width: usize, height: usize) -> Plane<f32> {
+        let mut data = Vec::with_capacity(width * height);
+        for t in 0..height {
+            for s in 0..width {
+                let [x, y] = self.place(s as f64, t as f64);
+                data.push(crate::scale::sample(pixels, x, y));
+            }
+        }
+        Plane { width, height, data }
+    }
+}
+
+/// Fewest ticks counted.
+const LEAST: usize = 12;
+/// Ticks that may be missing in a row: glare, a number printed over them.
+const GAP: i32 = 3;
+/// Scatter of ticks about an even spacing that still is a graduation, as a share of the spacing.
+const EVEN: f64 = 0.07;
+
+/// Counts the ticks of a band.
+pub(super) fn count(pixels: &Pixels, band: &Band) -> Option<Ticks> {
+    // A dozen samples a tick spacing, at most one a pixel; the band may reach on beyond its tiles.
+    let step = [(band.pitch / 14.0).clamp(0.5, 3.0), (band.pitch / 5.0).max(1.0)];
+    let half = [band.half[0] + 40.0 * band.pitch, band.half[1] + 6.0 * band.pitch];
+    let mut ribbon = ribbon(band.centre, band.along, half, step);
+    let (width, height) = ((2.0 * half[0] / step[0]) as usize, (2.0 * half[1] / step[1]) as usize);
+    if width > 40_000 || height > 4000 || width < 32 || height < 3 {
+        return None;
+    }
+    let mut pitch = band.pitch / step[0];
+    let mut plane = ribbon.draw(pixels, width, height);
+    let middle = (width / 2).saturating_sub((band.half[0] / step[0]) as usize)
+        ..(width / 2 + (band.half[0] / step[0]) as usize).min(width);
+    // Strokes that stand askew show as a phase that moves from row to row: turn the band until they do not.
+    for _ in 0..2 {
+        let (p, turn) = refine(&plane, &middle, pitch)?;
+        pitch = p;
+        let turn = turn * step[0] / step[1];
+        if turn.abs() < 1e-3 {
+            break;
+        }
+        let (s, c) = (-turn.atan()).sin_cos();
+        let [x, y] = ribbon.along;
+        let along = [x * c - y * s, x * s + y * c];
+        ribbon = self::ribbon(band.centre, along, half, step);
+        plane = ribbon.draw(pixels, width, height);
+    }
+    let strength: Vec<f64> = (0..height).map(|t| wave(&plane.row(t)[middle.clone()], pitch).0).collect();
+    let best = (0..height).max_by(|a, b| strength[*a].total_cmp(&strength[*b]))?;
+    let zone: Vec<usize> = (best.saturating_sub(1)..=(best + 1).min(height - 1))
+        .filter(|t| strength[*t] > 0.7 * strength[best])
+        .collect();
+    let profile: Vec<f32> =
+        (0..width).map(|s| zone.iter().map(|t| plane.at(s, *t)).sum::<f32>() / zone.len() as f32).collect();
+    let (indices, places, sign) = walk(&profile, pitch, width / 2)?;
+    if indices.len() < LEAST {
+        return None;
+    }
+    let (lengths, longest) = lengths(&plane, &places, pitch, best, sign);
+    let zone = zone.iter().sum::<usize>() as f64 / zone.len() as f64;
+    Some(Ticks { indices, lengths, places, ribbon, zone, longest })
+}
+
+fn ribbon(centre: [f64; 2], along: [f64; 2], half: [f64; 2], step: [f64; 2]) -> Ribbon {
+    let across = [-along[1], along[0]];
+    let origin = [0, 1].map(|i| centre[i] - half[0] * along[i] - half[1] * across[i]);
+    Ribbon { origin, along, across, step }
+}
+
+/// Amplitude and phase of the wave of length `pitch` in a row.
+fn wave(row: &[f32], pitch: f64) -> (f64, f64) {
+    let mean = row.iter().map(|v| f64::from(*v)).sum::<f64>() / row.len().max(1) as f64;
+    let (mut re, mut im) = (0.0, 0.0);
+    let turn = std::f64::consts::TAU / pitch;
+    for (i, v) in row.iter().enumerate() {
+        let (s, c) = (turn * i as f64).sin_cos();
+        re += (f64::from(*v) - mean) * c;
+        im += (f64::from(*v) - mean) * s;
+    }
+    ((re * re + im * im).sqrt() / row.len().max(1) as f64, im.atan2(re))
+}
+
+/// The wave length that is strongest near `pitch`, and by how many columns a stroke moves a row.
+fn refine(plane: &Plane<f32>, middle: &std::ops::Range<usize>, pitch: f64) -> Option<(f64, f64)> {
+    // Pieces of a few strokes only: tilt and lens change the spacing over the whole band.
+    let span = ((10.0 * pitch) as usize).clamp(16, middle.len());
+    let start = middle.start + (middle.len() - span) / 2;
+    let piece = start..start + span;
+    let strength = |p: f64| -> f64 {
+        (0..plane.height).map(|t| wave(&plane.row(t)[piece.clone()], p).0).fold(0.0, f64::max)
+    };
+    let best = (0..=24)
+        .map(|i| pitch * (0.88 + 0.01 * f64::from(i)))
+        .map(|p| (strength(p), p))
+        .max_by(|a, b| a.0.total_cmp(&b.0))?
+        .1;
+    let waves: Vec<(f64, f64)> =
+        (0..plane.height).map(|t| wave(&plane.row(t)[piece.clone()], best)).collect();
+    let (mut re, mut im) = (0.0, 0.0);
+    for pair in waves.windows(2) {
+        let weight = pair[0].0 * pair[1].0;
+        let turn = pair[1].1 - pair[0].1;
+        re += weight * turn.cos();
+        im += weight * turn.sin();
+    }
+    let drift = im.atan2(re) / std::f64::consts::TAU * best;
+    Some((best, drift))
+}
+
+/// Follows the ticks from the middle both ways: numbers, places, and whether they are darker (1) or
+/// brighter (-1) than the ruler.
+fn walk(profile: &[f32], pitch: f64, middle: usize) -> Option<(Vec<i32>, Vec<f64>, f32)> {
+    let window = |from: f64, to: f64| {
+        let from = from.max(0.0) as usize;
+        let to = (to.max(0.0) as usize).min(profile.len());
+        if from < to { &profile[from..to] } else { &[] }
+    };
+    // Strokes are narrower than gaps: the median is the ruler, the farther extreme the stroke.
+    let near = window(middle as f64 - 6.0 * pitch, middle as f64 + 6.0 * pitch);
+    let mid = quantile(&mut near.to_vec(), 0.5)?;
+    let (low, high) = (quantile(&mut near.to_vec(), 0.04)?, quantile(&mut near.to_vec(), 0.96)?);
+    let sign = if mid - low >= high - mid { 1.0 } else { -1.0 };
+    let depth = if sign > 0.0 { mid - low } else { high - mid };
+    if depth < 6.0 {
+        return None;
+    }
+    // Place of the stroke within a third of a spacing of where it is expected.
+    let stroke = |at: f64| -> Option<f64> {
+        let reach = 0.36 * pitch;
+        let around = window(at - 0.7 * pitch, at + 0.7 * pitch);
+        let ground = quantile(&mut around.iter().map(|v| sign * v).collect::<Vec<f32>>(), 0.7)?;
+        let (from, to) = ((at - reach).ceil().max(0.0) as usize, (at + reach).floor() as usize);
+        if to >= profile.len() || from >= to {
+            return None;
+        }
+        let dark = |i: usize| (ground - sign * profile[i]).max(0.0);
+        let peak = (from..=to).max_by(|a, b| dark(*a).total_cmp(&dark(*b)))?;
+        if dark(peak) < 0.35 * depth {
+            return None;
+        }
+        let half = (0.3 * pitch).max(1.5);
+        let (mut sum, mut moment) = (0.0f64, 0.0f64);
+        let floor = 0.25 * dark(peak);
+        for i in
+            (peak as f64 - half).max(0.0) as usize..=((peak as f64 + half) as usize).min(profile.len() - 1)
+        {
+            let weight = f64::from((dark(i) - floor).max(0.0));
+            sum += weight;
+            moment += weight * i as f64;
+        }
+        (sum > 0.0).then(|| moment / sum)
+    };
+    let start = (0..(4.0 * pitch) as usize)
+        .map(|i| middle as f64 - 2.0 * pitch + i as f64)
+        .filter_map(&stroke)
+        .min_by(|a, b| (a - middle as f64).abs().total_cmp(&(b - middle as f64).abs()))?;
+    let mut found = vec![(0, start)];
+    for way in [-1, 1] {
+        let (mut number, mut at, mut spacing, mut missing) = (0, start, pitch, 0);
+        while missing <= GAP {
+            let expected = at + f64::from(way) * spacing * f64::from(missing + 1);
+            if expected < 0.0 || expected >= profile.len() as f64 {
+                break;
+            }
+            match stroke(expected).filter(|p| (p - expected).abs() < 0.3 * spacing) {
+                Some(place) => {
+                    let here = (place - at).abs() / f64::from(missing + 1);
+                    number += way * (missing + 1);
+                    at = place;
+                    spacing += 0.15 * (here - spacing);
+                    missing = 0;
+                    found.push((number, place));
+                }
+                None => missing += 1,
+            }
+        }
+    }
+    found.sort_by_key(|f| f.0);
+    // What lies beyond the ruler's end now and then falls into step: ends must be dense.
+    let (indices, places): (Vec<i32>, Vec<f64>) = trim(found).into_iter().unzip();
+    Some((indices, places, sign))
+}
+
+/// Cuts off ends where fewer than two of three ticks were seen.
+fn trim(mut found: Vec<(i32, f64)>) -> Vec<(i32, f64)> {
+    let sparse = |a: &(i32, f64), b: &(i32, f64), n: usize| (b.0 - a.0).unsigned_abs() as usize > n + n / 2;
+    while found.len() > 6 && sparse(&found[0], &found[5], 5) {
+        found.remove(0);
+    }
+    while found.len() > 6 && sparse(&found[found.len() - 6], &found[found.len() - 1], 5) {
+        found.pop();
+    }
+    found
+}
+
+/// How far each tick reaches from the common zone, to the side on which lengths differ more.
+fn lengths(plane: &Plane<f32>, places: &[f64], pitch: f64, zone: usize, sign: f32) -> (Vec<f64>, f64) {
+    let contrast = |place: f64, t: usize| {
+        let at = |s: f64| sign * plane.bilinear(s, t as f64);
+        let gap = f32::midpoint(at(place - 0.5 * pitch), at(place + 0.5 * pitch));
+        gap - at(place)
+    };
+    let reach = |down: bool| -> Vec<f64> {
+        places
+            .iter()
+            .map(|place| {
+                let full = contrast(*place, zone);
+                let mut t = zone;
+                let mut missed = 0;
+                let mut last = zone;
+                while missed < 2 {
+                    let end = if down { t + 1 >= plane.height } else { t == 0 };
+                    if end {
+                        break;
+                    }
+                    t = if down { t + 1 } else { t - 1 };
+                    if contrast(*place, t) > 0.4 * full {
+                        last = t;
+                        missed = 0;
+                    } else {
+                        missed += 1;
+                    }
+                }
+                last.abs_diff(zone) as f64
+            })
+            .collect()
+    };
+    let spread = |v: &[f64]| {
+        let mut sorted = v.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        // Between the quarter that is longest and the middle: one stray length does not count.
+        sorted[sorted.len() * 9 / 10] - sorted[sorted.len() / 2]
+    };
+    let (up, down) = (reach(false), reach(true));
+    let best = if spread(&up) > spread(&down) { up } else { down };
+    let longest = best.iter().copied().fold(0.0, f64::max);
+    (best, longest)
+}
+
+impl Ticks {
+    /// Whether the ticks stand evenly, tilt allowed for: residual of the fit as a share of the spacing.
+    fn fit(&self) -> ([f64; 3], f64, f64) {
+        let n = self.indices.len();
+        let middle = f64::from(self.indices[0] + self.indices[n - 1]) / 2.0;
+        let u: Vec<f64> = self.indices.iter().map(|i| f64::from(*i) - middle).collect();
+        let mut weight = vec![1.0; n];
+        let mut c = [0.0; 3];
+        let mut sigma = 0.0;
+        let mut inverse = nalgebra::Matrix3::zeros();
+        for _ in 0..4 {
+            let (mut a, mut b) = (nalgebra::Matrix3::zeros(), nalgebra::Vector3::zeros());
+            for ((u, s), w) in u.iter().zip(&self.places).zip(&weight) {
+                let row = nalgebra::Vector3::new(1.0, *u, u * u);
+                a += row * row.transpose() * *w;
+                b += row * *s * *w;
+            }
+            let Some(inv) = a.try_inverse() else { break };
+            inverse = inv;
+            let x = inverse * b;
+            c = [x[0], x[1], x[2]];
+            let off: Vec<f64> =
+                u.iter().zip(&self.places).map(|(u, s)| s - (c[0] + c[1] * u + c[2] * u * u)).collect();
+            let mut sorted: Vec<f32> = off.iter().map(|o| o.abs() as f32).collect();
+            let median = f64::from(quantile(&mut sorted, 0.5).unwrap_or(0.0));
+            let limit = (4.0 * 1.4826 * median).max(1e-6);
+            weight = off.iter().map(|o| f64::from(u8::from(o.abs() <= limit))).collect();
+            let kept: f64 = weight.iter().sum();
+            let sum: f64 = off.iter().zip(&weight).map(|(o, w)| o * o * w).sum();
+            sigma = (sum / (kept - 3.0).max(1.0)).sqrt();
+        }
+        (c, sigma, sigma * inverse[(1, 1)].max(0.0).sqrt())
+    }
+
+    /// The ruler, when ticks are `pitch_mm` apart.
+    pub(super) fn ruler(&self, pitch_mm: f64, length_mm: f64, pixels: &Pixels) -> Ruler {
+        let (c, _, se) = self.fit();
+        let step = self.ribbon.step[0];
+        let spacing = c[1] * step;
+        let diagonal = f64::from(pixels.width).hypot(f64::from(pixels.height)) / 2.0;
+        // Spacing c1 + 2 c2 u changes by 2 c2 / c1 a tick; a half-diagonal holds diagonal / spacing ticks.
+        let gradient = 2.0 * c[2] / c[1] * diagonal / spacing;
+        let (first, last) = (self.places[0], self.places[self.places.len() - 1]);
+        let ends = [self.ribbon.place(first, self.zone), self.ribbon.place(last, self.zone)];
+        let reach = self.longest + 3.0;
+        let (a, b) = (first - c[1], last + c[1]);
+        let outline = [(a, -reach), (b, -reach), (b, reach), (a, reach)]
+            .map(|(s, t)| self.ribbon.place(s, self.zone + t))
+            .to_vec();
+        Ruler {
+            mm_per_px: pitch_mm / spacing,
+            relative_se: se / c[1],
+            gradient,
+            length_mm,
+            pitch_mm,
+            ends,
+            outline,
+        }
+    }
+
+    /// Whether the ticks stand as evenly as a graduation's.
+    pub(super) fn even(&self) -> bool {
+        let (c, sigma, _) = self.fit();
+        c[1] > 0.0 && sigma < EVEN * c[1]
+    }
+}
