@@ -166,7 +166,7 @@ fn words(payload: &Payload, marks: &mut Vec<Mark>) {
     let what = format!("frygauge card {}", geometry.id());
     if geometry == Geometry::Strip {
         line([left, 13.4], 3.6, &title(tank, date.as_deref()));
-        line([left, 19.2], 1.5, &format!("{what}, the line measures {} mm", super::BAR_MM));
+        line([left + 1.5, 20.0], 1.4, &format!("{what}, the line measures {} mm", super::BAR_MM));
         return;
     }
     line([left, sy + 4.8], 4.6, &tank.map_or("tank".into(), |t| format!("tank {t}")));
