@@ -53,6 +53,9 @@ const NOT_INK: [u8; 3] = [176, 58, 10];
 const UNSURE_INK: [u8; 3] = [84, 40, 120];
 const REFUSED_INK: [u8; 3] = [90, 90, 90];
 
+/// Boxes of refused things larger than this share of the picture are not drawn.
+const LARGEST_BOX: f32 = 0.02;
+
 /// Draws `marks` on a copy of the photograph that is `shrink` times smaller than the one the marks were
 /// measured on, and a legend below it.
 pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
@@ -70,6 +73,11 @@ pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
     let pen = (letters.height() as f32 / 12.0).max(1.0);
     for refused in &marks.refused {
         let outline = place(refused.outline);
+        // The box around a dish wall would be lines across every fish in it: its word is enough.
+        let around = Box2::around(&outline);
+        if around.w * around.h > LARGEST_BOX * (w * h) as f32 {
+            continue;
+        }
         if let Some(path) = polygon(&outline, true) {
             cased(&mut canvas, &path, REFUSED_INK, 0.7 * pen, None);
         }
