@@ -45,6 +45,8 @@ pub struct Scored {
     pub lighting: Lighting,
     /// Its scale, when one was found.
     pub scale: Option<Scale>,
+    /// What the card in the frame says.
+    pub card: Option<scale::card::Payload>,
     /// What to know about the scale.
     pub scale_reasons: Vec<scale::Reason>,
     /// Median blur of the fish, standard deviation in pixels.
@@ -101,10 +103,10 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
             ScoredFish { fish, verdict }
         })
         .collect();
-    let scale::Decision { scale, reasons: scale_reasons, .. } = measure;
+    let scale::Decision { scale, reasons: scale_reasons, card, .. } = measure;
     let facts = Facts::gather(&fish, f64::from(ground.clipped), scale.is_some());
     let advice = retake(&facts, &scale_reasons);
-    Scored { sharpness: facts.blur_px, advice, fish, refused, lighting, scale, scale_reasons }
+    Scored { sharpness: facts.blur_px, advice, fish, refused, lighting, scale, card, scale_reasons }
 }
 
 /// The middle point of a midline.

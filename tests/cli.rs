@@ -90,7 +90,7 @@ fn scales_that_are_none_are_refused() {
     refuses(
         dir.path(),
         &["score", "a.jpg", "--scale", "guess"],
-        &["--scale", "auto, card, ruler, dish, tags or stored"],
+        &["--scale", "auto, card, ruler, dish, tags, stored"],
     );
     refuses(dir.path(), &["score", "a.jpg", "--date", "02.05.2026"], &["--date", "2026-05-02"]);
 }
@@ -153,6 +153,21 @@ fn sample_sheets_are_checked_to_the_cell() {
         &["score", "photos", "--samples", "none.csv"],
         &["cannot read the sample sheet", "in none.csv"],
     );
+}
+
+/// Nobody but the crew knows which is right: fish of an unknown tank count for none.
+#[test]
+fn places_that_name_different_tanks_are_told() {
+    let dir = bench();
+    put(dir.path(), "photos/P01/2026-05-02/a.jpg", SAMPLE);
+    put(dir.path(), "photos/P02/2026-05-02/b.jpg", OTHER);
+    std::fs::write(dir.path().join("sheet.csv"), "photo,tank,date\na.jpg,P07,2026-05-02\n").unwrap();
+    let ran = run(dir.path(), &["score", "photos", "--samples", "sheet.csv", "--no-pictures"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    let said = flat(&ran.err);
+    assert!(said.contains("tank differs: sample sheet says \"P07\", folder says \"P01\""), "{said}");
+    let tanks = std::fs::read_to_string(dir.path().join("results/tanks.csv")).unwrap();
+    assert!(tanks.contains("\nP02,2026-05-02,") && !tanks.contains("P07") && !tanks.contains("P01"));
 }
 
 #[test]

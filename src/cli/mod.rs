@@ -12,6 +12,7 @@ mod demo;
 mod failure;
 mod plan;
 mod printer;
+mod scale;
 mod score;
 mod report;
 mod season;
@@ -68,6 +69,8 @@ enum Command {
     Watch(watch::Watch),
     /// Keep a season: register, ledger, its health and copies
     Season(season::Command),
+    /// Store a microscope's or camera's scale under a name
+    Scale(scale::ScaleCommand),
     /// Print scale cards to lie under or beside the dish
     Card(card::Card),
     /// Draw an invented season of rendered photographs and score it
@@ -146,6 +149,7 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Compare(command) => command.run(&context),
             Command::Plan(command) => command.run(&context),
             Command::Report(command) => command.run(&context),
+            Command::Scale(command) => command.run(&context),
             Command::Card(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),

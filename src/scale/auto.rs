@@ -3,6 +3,7 @@
 use super::card::{self, CardProblem, Payload};
 use super::dish::{self, DishProblem};
 use super::ruler::{self, Ruler, RulerProblem};
+use super::stored::StoredScale;
 use super::{Field, Scale, ScaleSource, tags};
 use crate::photo::{Pixels, Tags};
 use crate::units::MmPerPx;
@@ -34,7 +35,7 @@ pub struct Options {
     /// Measured length of the card's 100 mm check bar, millimetres.
     pub printed_bar_mm: Option<f64>,
     /// Scale stored for this camera or objective.
-    pub stored: Option<Scale>,
+    pub stored: Option<StoredScale>,
 }
 
 /// How serious a [`Reason`] is.
@@ -140,7 +141,10 @@ pub fn auto(pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
             .read(Scale::uniform(mm_per_px, TAGS_SE, ScaleSource::Tags), "resolution written in the file");
     }
     if let Some(stored) = &options.stored {
-        decision.read(stored.clone(), "stored scale");
+        match stored.scale(pixels.width, pixels.height) {
+            Ok(scale) => decision.read(scale, format!("stored scale {:?}", stored.name)),
+            Err(other) => decision.tell(Severity::Warning, "stored_scale_other_frame", other.to_string()),
+        }
     }
     choose(&mut decision, options);
     decision

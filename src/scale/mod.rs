@@ -11,6 +11,7 @@ pub mod dish;
 mod field;
 pub mod labels;
 pub mod ruler;
+pub mod stored;
 mod tags;
 
 pub use auto::{Decision, Options, Reading, Reason, Severity, Wanted, auto};

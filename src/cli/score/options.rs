@@ -1,9 +1,10 @@
 //! The options that shape scores, from raw arguments and the settings file to validated values.
 
 use crate::bladder::Model;
+use crate::cli::scale::StoredScales;
 use crate::cli::{Config, Failure, Place};
 use crate::photo::sha256;
-use crate::scale;
+use crate::scale::{self, ScaleSource};
 use crate::stats::Level;
 use crate::tank::Validation;
 use crate::units::MmPerPx;
@@ -23,9 +24,24 @@ pub struct ScoreOptions {
     /// Inner diameter of the dish, in millimetres: its wall gives the scale
     #[arg(long, value_name = "D", value_parser = positive, group = "given_scale", allow_negative_numbers = true)]
     dish_mm: Option<f64>,
-    /// Where scales come from: auto takes the best of card, ruler, dish, tags and stored scale
-    #[arg(long, value_name = "SOURCE", value_parser = scale_source, conflicts_with_all = ["px_per_mm", "mm_per_px"])]
-    scale: Option<scale::Wanted>,
+    /// Where the scale may come from: the best there is, or one source only
+    #[arg(long, value_enum, default_value_t = Source::Auto, value_name = "SOURCE")]
+    scale: Source,
+    /// Use the scale stored under this name (see frygauge scale)
+    #[arg(long, value_name = "NAME")]
+    stored_scale: Option<String>,
+    /// File the stored scales are kept in
+    #[arg(long, value_name = "FILE", default_value = StoredScales::FILE)]
+    scales: PathBuf,
+    /// Height of the fish above the card or ruler: the dish floor and half a fish, in millimetres
+    #[arg(long, value_name = "MM", value_parser = not_negative, allow_negative_numbers = true)]
+    floor_mm: Option<f64>,
+    /// Distance from the lens to the fish, in millimetres
+    #[arg(long, value_name = "MM", value_parser = positive, allow_negative_numbers = true)]
+    camera_mm: Option<f64>,
+    /// Length of the printed card's 100 mm check bar as measured, in millimetres
+    #[arg(long, value_name = "MM", value_parser = bar, allow_negative_numbers = true)]
+    printed_bar_mm: Option<f64>,
     /// Tank of all photographs
     #[arg(long, value_name = "ID")]
     tank: Option<String>,
@@ -70,6 +86,46 @@ impl ScoreOptions {
     }
 }
 
+/// Where the scale may come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Source {
+    /// Card, ruler, dish, resolution tags, stored scale: the first there is
+    Auto,
+    /// The printed card
+    Card,
+    /// A ruler
+    Ruler,
+    /// The dish wall, with --dish-mm
+    Dish,
+    /// Resolution tags of microscope software
+    Tags,
+    /// The scale named by --stored-scale
+    Stored,
+}
+
+impl Source {
+    /// The word of the option.
+    fn word(self) -> String {
+        format!("{self:?}").to_lowercase()
+    }
+}
+
+/// A number not below zero, as an argument.
+fn not_negative(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v),
+        _ => Err("write a number of millimetres, 0 or more".into()),
+    }
+}
+
+/// A measured check bar, as an argument.
+fn bar(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if (90.0..=110.0).contains(&v) => Ok(v),
+        _ => Err("the bar is 100 mm long on paper: 90 to 110 is expected".into()),
+    }
+}
+
 /// A number above zero, as an argument.
 fn positive(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
@@ -82,16 +138,6 @@ fn positive(text: &str) -> Result<f64, String> {
 /// Whether the command line gives the scale itself.
 fn given_alone(raw: &ScoreOptions) -> bool {
     raw.px_per_mm.or(raw.mm_per_px).is_some()
-}
-
-fn scale_source(text: &str) -> Result<scale::Wanted, String> {
-    use scale::ScaleSource::{Card, Dish, Ruler, Stored, Tags};
-    let source = [Card, Ruler, Dish, Tags, Stored].into_iter().find(|s| s.name() == text);
-    match (text, source) {
-        ("auto", _) => Ok(scale::Wanted::Auto),
-        (_, Some(source)) => Ok(scale::Wanted::Only(source)),
-        _ => Err("it must be auto, card, ruler, dish, tags or stored".into()),
-    }
 }
 
 fn date(text: &str) -> Result<Date, String> {
@@ -156,13 +202,43 @@ impl Options {
                     .map_err(|e| Failure::usage(e.to_string()).hint("give a model with --model"))?,
             ),
         };
-        let any_scale = raw.scale.is_some() || raw.px_per_mm.or(raw.mm_per_px).or(raw.dish_mm).is_some();
+        let any_scale =
+            raw.scale != Source::Auto || raw.px_per_mm.or(raw.mm_per_px).or(raw.dish_mm).is_some();
         // A scale on the command line replaces whatever kind the settings name.
         let px_per_mm = if any_scale { raw.px_per_mm } else { config.px_per_mm };
         let dish_mm = if given_alone(raw) { None } else { raw.dish_mm.or(config.dish_mm) };
         let given = px_per_mm.and_then(MmPerPx::from_px_per_mm).or(raw.mm_per_px.and_then(MmPerPx::new));
-        let wanted = given.map_or(raw.scale.unwrap_or_default(), scale::Wanted::Given);
-        let scale = scale::Options { wanted, dish_mm, ..scale::Options::default() };
+        let only = match raw.scale {
+            Source::Auto => scale::Wanted::Auto,
+            Source::Card => scale::Wanted::Only(ScaleSource::Card),
+            Source::Ruler => scale::Wanted::Only(ScaleSource::Ruler),
+            Source::Dish => scale::Wanted::Only(ScaleSource::Dish),
+            Source::Tags => scale::Wanted::Only(ScaleSource::Tags),
+            Source::Stored => scale::Wanted::Only(ScaleSource::Stored),
+        };
+        let missing = match raw.scale {
+            Source::Dish if dish_mm.is_none() => Some(("--scale dish", "--dish-mm")),
+            Source::Stored if raw.stored_scale.is_none() => Some(("--scale stored", "--stored-scale")),
+            _ => None,
+        };
+        if let Some((option, needs)) = missing {
+            return Err(Failure::usage(format!("{option} needs {needs}")).hint(format!("add {needs}")));
+        }
+        // A scale typed on the command line is meant; one from the settings gives way to a source named here.
+        let given = given.filter(|_| any_scale || raw.scale == Source::Auto);
+        let wanted = given.map_or(only, scale::Wanted::Given);
+        let stored = match &raw.stored_scale {
+            Some(name) => Some(StoredScales::load(&raw.scales)?.find(name, &raw.scales)?.clone()),
+            None => None,
+        };
+        let scale = scale::Options {
+            wanted,
+            dish_mm,
+            floor_mm: raw.floor_mm,
+            camera_mm: raw.camera_mm,
+            printed_bar_mm: raw.printed_bar_mm,
+            stored,
+        };
         let level = Level::new(raw.level.or(config.level).unwrap_or(0.95)).unwrap_or_default();
         let hatch = raw.hatch.or(config.hatch);
         let mut record = BTreeMap::new();
@@ -172,12 +248,15 @@ impl Options {
             "scale",
             match (given, wanted) {
                 (Some(s), _) => format!("given: {} px/mm", s.px_per_mm()),
-                (None, scale::Wanted::Only(source)) => source.name().to_owned(),
-                (None, _) => "auto".to_owned(),
+                (None, _) => raw.scale.word(),
             },
         );
         for (name, value) in [
             ("dish_mm", dish_mm.map(|d| d.to_string())),
+            ("stored_scale", raw.stored_scale.clone()),
+            ("floor_mm", raw.floor_mm.map(|v| v.to_string())),
+            ("camera_mm", raw.camera_mm.map(|v| v.to_string())),
+            ("printed_bar_mm", raw.printed_bar_mm.map(|v| v.to_string())),
             ("tank", raw.tank.clone()),
             ("date", raw.date.map(|d| d.to_string())),
             ("hatch", hatch.map(|d| d.to_string())),

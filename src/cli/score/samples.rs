@@ -5,6 +5,8 @@ use super::Options;
 use crate::cli::{Failure, Place};
 use crate::photo::{Duplicate, PhotoError, Source, Tags};
 use crate::pipeline::Sample;
+use crate::scale::card::Payload;
+use crate::scale::labels::{Claim, Conflict, LabelSource, reconcile};
 use crate::units::MmPerPx;
 use jiff::civil::Date;
 use std::collections::HashMap;
@@ -156,20 +158,44 @@ impl SampleSheet {
         self.line(name)?.scale
     }
 
-    /// The sample of the photograph `name` at `path`.
-    pub fn sample(&self, name: &str, path: &Path, tags: Option<&Tags>, options: &Options) -> Sample {
+    /// The sample of the photograph `name` at `path`, whose card says `card`; and the camera clock's date when
+    /// it is another.
+    ///
+    /// A tank or date on the command line is meant for every photograph and goes before sheet and folders
+    /// without contradiction; before the card it does not, for the card lay beside the fish.
+    ///
+    /// # Errors
+    /// [`Conflict`] when sheet, card and folders name different tanks or dates.
+    pub fn sample(
+        &self,
+        name: &str,
+        path: &Path,
+        tags: Option<&Tags>,
+        card: Option<&Payload>,
+        options: &Options,
+    ) -> Result<(Sample, Option<Date>), Conflict> {
         let line = self.line(name).cloned().unwrap_or_default();
         let (folder_tank, folder_date) = from_folders(path);
-        let date = options
-            .date
-            .or(line.date)
-            .or(folder_date)
-            .or_else(|| tags.and_then(|t| t.taken).map(jiff::civil::DateTime::date));
-        let tank = options.tank.clone().or(line.tank).or(folder_tank).or_else(|| folder_name(path));
-        let registered = tank.as_ref().and_then(|t| options.hatch_of.get(t)).copied();
+        let outside = |source| matches!(source, LabelSource::Sheet | LabelSource::Folder);
+        let claim = |source, tank: Option<String>, date| Claim {
+            source,
+            tank: tank.filter(|_| !outside(source) || options.tank.is_none()),
+            date: Option::filter(date, |_: &Date| !outside(source) || options.date.is_none()),
+        };
+        let clock = tags.and_then(|t| t.taken).map(jiff::civil::DateTime::date);
+        let label = reconcile(&[
+            claim(LabelSource::Given, options.tank.clone(), options.date),
+            claim(LabelSource::Sheet, line.tank, line.date),
+            claim(LabelSource::Card, card.and_then(|c| c.tank.clone()), card.and_then(|c| c.date)),
+            claim(LabelSource::Folder, folder_tank, folder_date),
+            claim(LabelSource::Exif, None, clock),
+        ])?;
+        let date = label.date.map(|d| d.0);
+        let tank = label.tank.map(|t| t.0).or_else(|| folder_name(path));
         let age = |hatch: Date| date.map(|d| f64::from((d - hatch).get_days()));
+        let registered = tank.as_ref().and_then(|t| options.hatch_of.get(t)).copied();
         let age_dph = line.age_dph.or_else(|| line.hatch.or(registered).or(options.hatch).and_then(age));
-        Sample { tank, date, age_dph: age_dph.filter(|a| *a >= 0.0) }
+        Ok((Sample { tank, date, age_dph: age_dph.filter(|a| *a >= 0.0) }, label.clock_says))
     }
 }
 

@@ -6,7 +6,7 @@ use super::samples::SampleSheet;
 use crate::cli::Failure;
 use crate::photo::{self, Buffers, Photo, Source};
 use crate::pipeline::{Sample, Scored, Settings, fish_rows, photo_row, refused_row, score};
-use crate::records::{FishRow, PhotoRow};
+use crate::records::{FishRow, PhotoRow, PhotoStatus};
 use crate::report::annotate::{FishMark, Marks, RefusedMark, annotate};
 use crate::report::{CloseUp, PhotoSection, jpeg, photo_section, strip_picture};
 use crate::scale;
@@ -58,7 +58,11 @@ impl<'a> Worker<'a> {
         let name = &source.name;
         let refused = |sha256: &str, error: &photo::PhotoError| Done {
             photo: refused_row(name, sha256, error),
-            sample: self.sheet.sample(name, &source.path, None, self.options),
+            sample: self
+                .sheet
+                .sample(name, &source.path, None, None, self.options)
+                .map(|s| s.0)
+                .unwrap_or_default(),
             fish: Vec::new(),
             hint: Some(error.hint().to_owned()),
         };
@@ -73,7 +77,6 @@ impl<'a> Worker<'a> {
             Ok(photo) => photo,
             Err(error) => return Ok(refused(&sha256, &error)),
         };
-        let sample = self.sheet.sample(name, &source.path, Some(&photo.tags), self.options);
         let mut scale = self.options.scale.clone();
         // The command line goes before the sheet.
         if scale.wanted == scale::Wanted::Auto
@@ -83,8 +86,35 @@ impl<'a> Worker<'a> {
         }
         let settings = Settings { model: self.options.model(), scale: &scale };
         let scored = score(&photo, &settings);
-        let fish = fish_rows(name, &sample, &scored);
         let mut row = photo_row(name, &sha256, &photo, &scored, begun.elapsed().as_secs_f64());
+        let card = scored.card.as_ref();
+        let (sample, clock_says) =
+            match self.sheet.sample(name, &source.path, Some(&photo.tags), card, self.options) {
+                Ok(sample) => sample,
+                Err(conflict) => {
+                    // Fish of an unknown tank count for none.
+                    row.status = PhotoStatus::Refused;
+                    row.reason = conflict.to_string();
+                    row.fish = 0;
+                    let hint =
+                        "put the right card beside the dish, or correct the sheet or the folder".to_owned();
+                    return Ok(Done {
+                        photo: row,
+                        sample: Sample::default(),
+                        fish: Vec::new(),
+                        hint: Some(hint),
+                    });
+                }
+            };
+        if clock_says.is_some() {
+            row.flags = [row.flags.as_str(), "clock_differs"]
+                .iter()
+                .filter(|f| !f.is_empty())
+                .copied()
+                .collect::<Vec<_>>()
+                .join(";");
+        }
+        let fish = fish_rows(name, &sample, &scored);
         if self.options.pictures {
             self.pictures(&photo, &scored, &fish, &row, &sample, index)?;
         }
