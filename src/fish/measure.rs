@@ -53,7 +53,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let half = half_widths(&crop.body, &line);
     let ribbon = Ribbon::new(&crop, &line);
     let profile = Profile::read(&crop, &ribbon, &half);
-    let eyes = [eye(&ribbon, &profile, false), eye(&ribbon, &profile, true)];
+    let eyes = [false, true].map(|end| eye(&ribbon, &profile, ground.polarity, end));
     let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
     let evidence = Evidence::gather(&crop, &ribbon, &profile, eyes, p_start);
     if let Some(reason) = evidence.refuse() {

@@ -3,6 +3,7 @@
 use super::crop::Crop;
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
 use crate::imaging::plane::quantile;
+use crate::segmentation::Polarity;
 
 /// Readings along the body from the line's start to its end, one a ribbon column.
 #[derive(Debug)]
@@ -117,11 +118,12 @@ pub struct Eye {
     pub diameter: f32,
 }
 
-/// The strongest spot within a quarter of the line's start (or end, with `from_end`).
-pub fn eye(ribbon: &Ribbon, profile: &Profile, from_end: bool) -> Eye {
+/// The strongest spot within a quarter of the line's start (or end, with `from_end`). On a bright ground the eye
+/// is the darkest spot; on a dark ground it is a dark pupil in the bright ring round it.
+pub fn eye(ribbon: &Ribbon, profile: &Profile, polarity: Polarity, from_end: bool) -> Eye {
     let trunk = profile.level(0.3, 0.7).max(1e-3);
     let reach = COLUMNS / 4;
-    // Spot size: two to three per cent of the length.
+    // Spot size: about three per cent of the length.
     let radius = 3usize;
     let mean = |c: usize, r: usize| -> f32 {
         let (mut sum, mut n) = (0.0, 0);
@@ -136,13 +138,27 @@ pub fn eye(ribbon: &Ribbon, profile: &Profile, from_end: bool) -> Eye {
         }
         if n > 0 { sum / n as f32 } else { 0.0 }
     };
+    // Least of the means at three spot sizes to all sides: a pupil has bright tissue all round.
+    let around = |c: usize, r: usize| -> f32 {
+        let far = 2 * radius + 1;
+        [(0i64, 1i64), (1, 0), (0, -1), (-1, 0), (1, 1), (-1, -1), (1, -1), (-1, 1)]
+            .iter()
+            .map(|(dx, dy)| {
+                let (x, y) = (c as i64 + dx * far as i64, r as i64 + dy * far as i64);
+                mean(x.max(radius as i64) as usize, (y.max(radius as i64) as usize).min(2 * SIDE - radius))
+            })
+            .fold(f32::INFINITY, f32::min)
+    };
     let mut best = Eye { contrast: f32::MIN, ..Eye::default() };
     for k in 2..reach {
         let c = if from_end { BEYOND + COLUMNS - k } else { BEYOND + k };
         let at = if from_end { COLUMNS - k } else { k };
         let room = (profile.left[at].max(profile.right[at]) as usize + 2).min(SIDE - radius - 1);
         for r in (SIDE - room..=SIDE + room).step_by(2) {
-            let contrast = mean(c, r) / trunk - 1.0;
+            let contrast = match polarity {
+                Polarity::DarkFish => mean(c, r) / trunk - 1.0,
+                Polarity::BrightFish => (around(c, r) - mean(c, r)) / trunk,
+            };
             if contrast > best.contrast {
                 best = Eye { contrast, column: at as f32, row: SIDE as f32 - r as f32, diameter: 0.0 };
             }
@@ -150,13 +166,21 @@ pub fn eye(ribbon: &Ribbon, profile: &Profile, from_end: bool) -> Eye {
     }
     if best.contrast > 0.0 {
         let row = (SIDE as f32 - best.row) as usize;
-        let half = trunk * (1.0 + 0.5 * best.contrast);
+        let centre = ribbon.ink.at(best.column as usize + BEYOND, row);
+        let half = match polarity {
+            Polarity::DarkFish => trunk * (1.0 + 0.5 * best.contrast),
+            Polarity::BrightFish => centre + 0.5 * trunk * best.contrast,
+        };
+        let left_spot = |v: f32| match polarity {
+            Polarity::DarkFish => v < half,
+            Polarity::BrightFish => v > half,
+        };
         let at = best.column as usize + BEYOND;
         let extent = |sign: i64| {
             (1..24i64)
                 .find(|k| {
                     let c = at as i64 + sign * k;
-                    c < 0 || c as usize >= ribbon.ink.width || ribbon.ink.at(c as usize, row) < half
+                    c < 0 || c as usize >= ribbon.ink.width || left_spot(ribbon.ink.at(c as usize, row))
                 })
                 .unwrap_or(24) as f32
         };

@@ -155,13 +155,17 @@ fn strength(ground: &Ground) -> Plane<f32> {
     let (w, h) = (ground.ink.width, ground.ink.height);
     let mut strength = Plane::filled(w, h, 0.0f32);
     let mut noise = vec![0.0; w];
+    let mut soft_noise = vec![0.0; ground.soft.width];
     for y in 0..h {
         ground.noise.row(y, &mut noise);
+        ground.soft_noise.row(y / 2, &mut soft_noise);
         let ink = ground.ink.row(y);
+        let soft = ground.soft.row((y / 2).min(ground.soft.height - 1));
         let out = &mut strength.data[y * w..(y + 1) * w];
         for x in 0..w {
-            let v = ink[x];
-            let s = v / noise[x];
+            let wide = x / 2;
+            let v = ink[x].max(soft[wide]);
+            let s = (ink[x] / noise[x]).max(soft[wide] / soft_noise[wide]);
             out[x] = if v < LEAST_LOW {
                 0.0
             } else if v < LEAST_HIGH {

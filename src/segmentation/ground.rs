@@ -7,7 +7,7 @@ use crate::imaging::{
     blur::gaussian,
     components,
     plane::{noise_about_zero, quantile},
-    reduce::reduce,
+    reduce::{reduce, reduce_f32},
 };
 use crate::photo::Pixels;
 
@@ -45,6 +45,11 @@ pub struct Ground {
     pub ink: Plane<f32>,
     /// Standard deviation of `ink` on bare background, by block.
     pub noise: Surface,
+    /// Ink smoothed by two and a half search pixels, at half the search resolution: brings out bodies too faint
+    /// for `ink`.
+    pub soft: Plane<f32>,
+    /// Standard deviation of `soft` on bare background, by block.
+    pub soft_noise: Surface,
     /// Share of blue in the ink (the rest is luma); 0 for grey photographs and dark backgrounds.
     pub blue_share: f32,
     /// What one unit of ink is in grey levels on a dark background.
@@ -129,6 +134,8 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         lit: Plane::filled(luma.width, luma.height, true),
         ink: Plane::filled(luma.width, luma.height, 0.0),
         noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
+        soft: Plane::filled(1, 1, 0.0),
+        soft_noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
         blue_share: 0.0,
         white: 255.0,
         clipped: 0.0,
@@ -144,8 +151,10 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         white += u32::from(*inside && *v >= 254.0);
     }
     ground.clipped = white as f32 / lit.max(1) as f32;
+    ground.soft = gaussian(&reduce_f32(&ground.ink, 2), 1.2);
+    ground.soft_noise = noise_surface(&ground.soft, (block / 2).max(2));
     ground.ink = gaussian(&ground.ink, 1.0);
-    ground.noise = noise_surface(&ground);
+    ground.noise = noise_surface(&ground.ink, block);
     ground
 }
 
@@ -165,19 +174,35 @@ fn fit_grid(grid: &Plane<f32>, like: &Plane<f32>) -> Plane<f32> {
     out
 }
 
-/// Blocks close to the prior carry weight; the rest (fish, walls, marks) do not.
+/// Refines a coarse surface: blocks close to it carry weight, the rest (fish, walls, marks) and the blocks
+/// next to unlit ones do not; twice, the second time against the refined surface with a tighter limit.
 fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<f32> {
-    let mut departures: Vec<f32> = (0..medians.data.len())
-        .filter(|i| lit.data[*i])
-        .map(|i| (medians.data[i] - prior.data[i]).abs())
-        .collect();
-    let spread = 1.4826 * quantile(&mut departures, 0.5).unwrap_or(0.0);
-    let limit = (3.0 * spread).max(0.75);
-    let mut weight = medians.clone();
-    for (i, w) in weight.data.iter_mut().enumerate() {
-        *w = if lit.data[i] && (medians.data[i] - prior.data[i]).abs() <= limit { 1.0 } else { 0.0 };
+    let (w, h) = (lit.width, lit.height);
+    let inner = Plane {
+        width: w,
+        height: h,
+        data: (0..w * h)
+            .map(|i| {
+                let (x, y) = ((i % w) as i64, (i / w) as i64);
+                (-1..=1).all(|dy| (-1..=1).all(|dx| lit.get_or(x + dx, y + dy, true)))
+            })
+            .collect(),
+    };
+    let mut surface = prior.clone();
+    for (times, share) in [(4.0, 0.02), (3.0, 0.006)] {
+        let mut departures: Vec<f32> = (0..medians.data.len())
+            .filter(|i| inner.data[*i])
+            .map(|i| (medians.data[i] - surface.data[i]).abs())
+            .collect();
+        let spread = 1.4826 * quantile(&mut departures, 0.5).unwrap_or(0.0);
+        let mut weight = medians.clone();
+        for (i, w) in weight.data.iter_mut().enumerate() {
+            let limit = (times * spread).max(share * surface.data[i]).max(0.6);
+            *w = if inner.data[i] && (medians.data[i] - surface.data[i]).abs() <= limit { 1.0 } else { 0.0 };
+        }
+        surface = weighted_smooth(medians, &weight, &surface, 1.2);
     }
-    weighted_smooth(medians, &weight, prior, 1.2)
+    surface
 }
 
 /// Which way fish depart, and the blocks lit as the dish is.
@@ -207,10 +232,58 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
         if dark_border < 0.35 && dark_share > 0.15 {
             return (Polarity::BrightFish, dark_blocks);
         }
-        return (Polarity::DarkFish, dark_blocks.map(|d| !d));
+        let bright_blocks = dark_blocks.map(|d| !d);
+        if is_window(&bright_blocks) {
+            return (Polarity::DarkFish, bright_blocks);
+        }
     }
     let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
     (polarity_by_departures(luma, medians, block, level), all)
+}
+
+/// Whether the bright blocks are a light pad: nearly all in one region, compact and convex. Large pale fish
+/// on a dark ground are several, slender or bent.
+fn is_window(bright: &Plane<bool>) -> bool {
+    let total = bright.data.iter().filter(|b| **b).count();
+    let Some(largest) = components::regions(bright, 4).into_iter().max_by_key(|r| r.pixels.len()) else {
+        return false;
+    };
+    let (major, minor) = largest.axes();
+    let hull = convex_area(&largest.pixels);
+    largest.pixels.len() * 10 >= total * 8
+        && major < 4.0 * minor
+        && largest.pixels.len() as f64 >= 0.75 * hull
+        && minor >= 6.0
+}
+
+/// Area of the convex hull of unit squares at `pixels` (Andrew 1979, doi 10.1016/0020-0190(79)90072-3).
+fn convex_area(pixels: &[(u32, u32)]) -> f64 {
+    let mut points: Vec<(f64, f64)> = pixels
+        .iter()
+        .flat_map(|&(x, y)| {
+            let (x, y) = (f64::from(x), f64::from(y));
+            [(x, y), (x + 1.0, y), (x, y + 1.0), (x + 1.0, y + 1.0)]
+        })
+        .collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    points.dedup();
+    let chain = |points: &mut dyn Iterator<Item = (f64, f64)>| {
+        let mut hull: Vec<(f64, f64)> = Vec::new();
+        for p in points {
+            while let [.., a, b] = hull[..] {
+                if (b.0 - a.0) * (p.1 - a.1) - (b.1 - a.1) * (p.0 - a.0) > 0.0 {
+                    break;
+                }
+                hull.pop();
+            }
+            hull.push(p);
+        }
+        hull
+    };
+    let mut hull = chain(&mut points.iter().copied());
+    hull.extend(chain(&mut points.iter().rev().copied()));
+    let n = hull.len();
+    0.5 * (0..n).map(|i| hull[i].0 * hull[(i + 1) % n].1 - hull[(i + 1) % n].0 * hull[i].1).sum::<f64>().abs()
 }
 
 /// One ground: fish depart to the side where the strong departures are, unless the level leaves no room.
@@ -233,15 +306,15 @@ fn polarity_by_departures(luma: &Plane<f32>, medians: &Plane<f32>, block: usize,
     if sum(1.0) > sum(-1.0) { Polarity::BrightFish } else { Polarity::DarkFish }
 }
 
-/// Pixels lit as the dish is: lit blocks, less what is joined to the surround.
+/// Pixels lit as the dish is. The surround grows from unlit blocks through pixels that look like it, and is
+/// widened by the blur of its edge.
 fn lit_pixels(luma: &Plane<f32>, ground: &Surface, blocks: &Plane<bool>, polarity: Polarity) -> Plane<bool> {
     let (w, h) = (luma.width, luma.height);
-    if blocks.data.iter().all(|lit| *lit) {
-        return Plane::filled(w, h, true);
-    }
-    // Seeds are unlit blocks; the surround grows from them through pixels that look like it.
-    let b = ground.block;
     let mut lit = Plane::filled(w, h, true);
+    if blocks.data.iter().all(|lit| *lit) {
+        return lit;
+    }
+    let b = ground.block;
     let mut front: Vec<(usize, usize)> = Vec::new();
     let mut line = vec![0.0; w];
     let mut like_surround = Plane::filled(w, h, false);
@@ -250,35 +323,45 @@ fn lit_pixels(luma: &Plane<f32>, ground: &Surface, blocks: &Plane<bool>, polarit
         for x in 0..w {
             let ratio = luma.at(x, y) / line[x].max(1.0);
             let like = match polarity {
-                Polarity::DarkFish => ratio < 0.7,
+                Polarity::DarkFish => ratio < 0.72,
                 Polarity::BrightFish => ratio > 1.6,
             };
             let unlit = !blocks.at(x / b, y / b);
-            like_surround.set(x, y, like || unlit);
+            like_surround.set(x, y, like);
             if unlit && like {
                 lit.set(x, y, false);
                 front.push((x, y));
             }
         }
     }
-    // Growth is limited to one block and a half, so that a fish at the edge is not swallowed whole.
-    let reach = b + b / 2;
-    for _ in 0..reach {
-        let mut next = Vec::new();
-        for &(x, y) in &front {
-            for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
-                if nx < w && ny < h && lit.at(nx, ny) && like_surround.at(nx, ny) {
-                    lit.set(nx, ny, false);
-                    next.push((nx, ny));
-                }
-            }
-        }
-        front = next;
-        if front.is_empty() {
-            break;
-        }
+    // An eye at the edge must not open the way through a fish: growth ends after two blocks.
+    for _ in 0..2 * b {
+        front = grow(&mut lit, &front, |x, y| like_surround.at(x, y));
+    }
+    let mut edge: Vec<(usize, usize)> =
+        (0..h).flat_map(|y| (0..w).map(move |x| (x, y))).filter(|&(x, y)| !lit.at(x, y)).collect();
+    for _ in 0..(b / 4).max(4) {
+        edge = grow(&mut lit, &edge, |_, _| true);
     }
     lit
+}
+
+/// Clears `lit` next to `front` where `may` allows it; returns the cleared pixels.
+fn grow(
+    lit: &mut Plane<bool>,
+    front: &[(usize, usize)],
+    may: impl Fn(usize, usize) -> bool,
+) -> Vec<(usize, usize)> {
+    let mut next = Vec::new();
+    for &(x, y) in front {
+        for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
+            if nx < lit.width && ny < lit.height && lit.at(nx, ny) && may(nx, ny) {
+                lit.set(nx, ny, false);
+                next.push((nx, ny));
+            }
+        }
+    }
+    next
 }
 
 fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Plane<f32>; 2]>) {
@@ -355,9 +438,8 @@ fn dark_ground_ink(ground: &mut Ground, luma: &Plane<f32>) {
 
 /// Standard deviation of the ink on bare background, by block: medians over neighbours, so that fish do not
 /// count as noise.
-fn noise_surface(ground: &Ground) -> Surface {
-    let block = ground.luma.block;
-    let own = block_statistic(&ground.ink, block, |values| {
+fn noise_surface(ink: &Plane<f32>, block: usize) -> Surface {
+    let own = block_statistic(ink, block, |values| {
         let middle = quantile(values, 0.5).unwrap_or(0.0);
         values.iter_mut().for_each(|v| *v = (*v - middle).abs());
         1.4826 * quantile(values, 0.4).unwrap_or(0.0) * 1.286

@@ -1,0 +1,198 @@
+//! Accuracy on freshly rendered photographs: draws photographs of every class, scores them and prints one
+//! table. All figures are on RENDERED photographs.
+//!
+//! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light_pad]… [--worst DIR]`
+
+mod matching;
+
+use frygauge::fish::{Fish, Outcome, measure};
+use frygauge::photo;
+use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph};
+use frygauge::segmentation::{find, prepare};
+use rayon::prelude::*;
+
+struct Options {
+    seed: u64,
+    photos: u64,
+    classes: Vec<Class>,
+    worst: Option<String>,
+}
+
+fn options() -> Options {
+    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), worst: None };
+    let mut args = std::env::args().skip(1);
+    while let Some(a) = args.next() {
+        let mut value = || args.next().unwrap_or_else(|| panic!("{a} needs a value"));
+        match a.as_str() {
+            "--seed" => o.seed = value().parse().expect("--seed takes a whole number"),
+            "--photos" => o.photos = value().parse().expect("--photos takes a whole number"),
+            "--class" => {
+                let name = value();
+                let class = Class::ALL.iter().find(|c| c.name() == name);
+                o.classes.push(*class.unwrap_or_else(|| panic!("no class {name}")));
+            }
+            "--worst" => o.worst = Some(value()),
+            _ => panic!("unknown option {a}"),
+        }
+    }
+    if o.classes.is_empty() {
+        o.classes = Class::ALL.to_vec();
+    }
+    o
+}
+
+/// One found fish beside its truth.
+struct Pair {
+    fish: Fish,
+    truth: TrueFish,
+    head_right: bool,
+}
+
+/// What one photograph gave.
+struct Scored {
+    pairs: Vec<Pair>,
+    false_fish: usize,
+    missed_free: usize,
+    missed_uncut: usize,
+    photo: String,
+}
+
+fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
+    let rendered = photograph(class, seed);
+    let bytes = encode_jpeg(&rendered, 88);
+    let name = format!("{}-{seed}", class.name());
+    let photo = photo::decode(&bytes, &name).expect("a rendered photograph decodes");
+    let ground = prepare(&photo.pixels);
+    let found = find(&ground);
+    let mut fish = Vec::new();
+    let mut refused = found.refused.clone();
+    for c in &found.candidates {
+        for outcome in measure(&photo.pixels, &ground, &found, c) {
+            match outcome {
+                Outcome::Fish(f, _) => fish.push(*f),
+                Outcome::Refused(r, _) => refused.push(r),
+            }
+        }
+    }
+    let lines: Vec<&[[f64; 2]]> = fish.iter().map(|f| f.midline.as_slice()).collect();
+    let of_found = matching::matches(&lines, &rendered.truth.fish);
+    let hit = |j: usize| of_found.contains(&Some(j));
+    let truth = &rendered.truth.fish;
+    let missed = |wanted: &dyn Fn(&TrueFish) -> bool| {
+        (0..truth.len()).filter(|j| wanted(&truth[*j]) && !hit(*j)).count()
+    };
+    let missed_free = missed(&|t| !t.cut && !t.touching);
+    let missed_uncut = missed(&|t| !t.cut);
+    if let Some(dir) = worst {
+        draw(&rendered, &fish, &refused, &of_found, &format!("{dir}/{name}.png"));
+    }
+    let mut pairs = Vec::new();
+    let mut false_fish = 0;
+    for (f, j) in fish.into_iter().zip(&of_found) {
+        let Some(j) = j else {
+            false_fish += 1;
+            continue;
+        };
+        let t = truth[*j].clone();
+        let gap = |p: [f64; 2], q: [f64; 2]| (p[0] - q[0]).hypot(p[1] - q[1]);
+        let (snout, tail) = (t.midline[0], t.midline[t.midline.len() - 1]);
+        let head_right = gap(f.midline[0], snout) < gap(f.midline[0], tail);
+        pairs.push(Pair { fish: f, truth: t, head_right });
+    }
+    Scored { pairs, false_fish, missed_free, missed_uncut, photo: name }
+}
+
+fn percent(part: usize, whole: usize) -> String {
+    if whole == 0 { "-".into() } else { format!("{:.3}", part as f64 / whole as f64) }
+}
+
+fn main() {
+    let o = options();
+    if let Some(dir) = &o.worst {
+        std::fs::create_dir_all(dir).expect("the folder can be made");
+    }
+    println!("rendered photographs, seed {}, {} a class", o.seed, o.photos);
+    println!(
+        "{:16} {:>5} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6} {:>6}",
+        "class", "fish", "recall", "uncut", "precis", "bias%", "mae%", "p95%", "head", "used"
+    );
+    for class in &o.classes {
+        let scored: Vec<Scored> = (0..o.photos)
+            .into_par_iter()
+            .map(|k| score(*class, o.seed * 10_000 + k, o.worst.as_deref()))
+            .collect();
+        row(*class, &scored);
+    }
+}
+
+fn row(class: Class, scored: &[Scored]) {
+    let pairs: Vec<&Pair> = scored.iter().flat_map(|s| &s.pairs).collect();
+    let free: Vec<&&Pair> = pairs.iter().filter(|p| !p.truth.cut && !p.truth.touching).collect();
+    let uncut = pairs.iter().filter(|p| !p.truth.cut).count();
+    let missed_free: usize = scored.iter().map(|s| s.missed_free).sum();
+    let missed_uncut: usize = scored.iter().map(|s| s.missed_uncut).sum();
+    let false_fish: usize = scored.iter().map(|s| s.false_fish).sum();
+    let used: Vec<&&&Pair> = free.iter().filter(|p| p.fish.use_length).collect();
+    let mut errors: Vec<f64> =
+        used.iter().map(|p| p.fish.total_length.0 / p.truth.total_length_px - 1.0).collect();
+    let n = errors.len().max(1) as f64;
+    let bias = 100.0 * errors.iter().sum::<f64>() / n;
+    errors.iter_mut().for_each(|e| *e = e.abs());
+    errors.sort_by(f64::total_cmp);
+    let mae = 100.0 * errors.iter().sum::<f64>() / n;
+    let p95 = errors.get((0.95 * n) as usize).map_or(0.0, |e| 100.0 * e);
+    println!(
+        "{:16} {:>5} {:>6} {:>6} {:>6} {:>7.2} {:>6.2} {:>6.2} {:>6} {:>6}",
+        class.name(),
+        free.len() + missed_free,
+        percent(free.len(), free.len() + missed_free),
+        percent(uncut, uncut + missed_uncut),
+        percent(pairs.len(), pairs.len() + false_fish),
+        bias,
+        mae,
+        p95,
+        percent(used.iter().filter(|p| p.head_right).count(), used.len()),
+        percent(used.len(), free.len()),
+    );
+    let mut worst: Vec<(&str, usize)> =
+        scored.iter().map(|s| (s.photo.as_str(), s.missed_free + s.false_fish)).filter(|w| w.1 > 0).collect();
+    worst.sort_by_key(|w| std::cmp::Reverse(w.1));
+    for (photo, n) in worst.iter().take(4) {
+        eprintln!("    {photo}: {n} missed or false");
+    }
+}
+
+/// Truth thin and blue, found red with a blue head, false fish magenta, refused candidates orange.
+fn draw(
+    rendered: &Rendered,
+    fish: &[Fish],
+    refused: &[frygauge::segmentation::Refused],
+    of_found: &[Option<usize>],
+    path: &str,
+) {
+    let mut canvas = rendered.image.clone();
+    for t in &rendered.truth.fish {
+        line(&mut canvas, &t.midline, [0, 90, 255]);
+    }
+    for r in refused {
+        line(&mut canvas, &r.outline, [255, 150, 0]);
+    }
+    for (f, j) in fish.iter().zip(of_found) {
+        line(&mut canvas, &f.outline, if j.is_some() { [0, 170, 0] } else { [255, 0, 255] });
+        line(&mut canvas, &f.midline, [255, 0, 0]);
+    }
+    canvas.save(path).expect("the picture can be written");
+}
+
+fn line(canvas: &mut image::RgbImage, points: &[[f64; 2]], colour: [u8; 3]) {
+    for w in points.windows(2) {
+        let n = (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]).ceil().max(1.0) as usize * 2;
+        for k in 0..=n {
+            let f = k as f64 / n as f64;
+            let (x, y) = (w[0][0] + f * (w[1][0] - w[0][0]), w[0][1] + f * (w[1][1] - w[0][1]));
+            if x >= 0.0 && y >= 0.0 && x < f64::from(canvas.width()) && y < f64::from(canvas.height()) {
+                canvas.put_pixel(x as u32, y as u32, image::Rgb(colour));
+            }
+        }
+    }
+}
