@@ -1,11 +1,13 @@
 //! Accuracy on freshly rendered photographs: draws photographs of every class, scores them and prints one
 //! table. All figures are on RENDERED photographs.
 //!
-//! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light_pad]… [--worst DIR]`
+//! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light_pad]… [--worst DIR]
+//! [--evidence FILE]`: the second draws every photograph with truth and findings, the third writes what each
+//! candidate showed and whether it is a fish.
 
 mod matching;
 
-use frygauge::fish::{Fish, Outcome, measure};
+use frygauge::fish::{Evidence, Fish, Outcome, measure};
 use frygauge::photo;
 use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph};
 use frygauge::segmentation::{find, prepare};
@@ -16,10 +18,11 @@ struct Options {
     photos: u64,
     classes: Vec<Class>,
     worst: Option<String>,
+    evidence: Option<String>,
 }
 
 fn options() -> Options {
-    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), worst: None };
+    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), worst: None, evidence: None };
     let mut args = std::env::args().skip(1);
     while let Some(a) = args.next() {
         let mut value = || args.next().unwrap_or_else(|| panic!("{a} needs a value"));
@@ -32,6 +35,7 @@ fn options() -> Options {
                 o.classes.push(*class.unwrap_or_else(|| panic!("no class {name}")));
             }
             "--worst" => o.worst = Some(value()),
+            "--evidence" => o.evidence = Some(value()),
             _ => panic!("unknown option {a}"),
         }
     }
@@ -55,6 +59,7 @@ struct Scored {
     missed_free: usize,
     missed_uncut: usize,
     photo: String,
+    evidence: Vec<(Evidence, bool, &'static str)>,
 }
 
 fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
@@ -66,11 +71,20 @@ fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
     let found = find(&ground);
     let mut fish = Vec::new();
     let mut refused = found.refused.clone();
+    let mut evidence = Vec::new();
     for c in &found.candidates {
         for outcome in measure(&photo.pixels, &ground, &found, c) {
             match outcome {
-                Outcome::Fish(f, _) => fish.push(*f),
-                Outcome::Refused(r, _) => refused.push(r),
+                Outcome::Fish(f, e) => {
+                    evidence.push((e, fits(&f.midline, &rendered.truth.fish), "fish"));
+                    fish.push(*f);
+                }
+                Outcome::Refused(r, e) => {
+                    if let Some((e, line)) = e {
+                        evidence.push((e, fits(&line, &rendered.truth.fish), r.reason));
+                    }
+                    refused.push(r);
+                }
             }
         }
     }
@@ -99,7 +113,12 @@ fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
         let head_right = gap(f.midline[0], snout) < gap(f.midline[0], tail);
         pairs.push(Pair { fish: f, truth: t, head_right });
     }
-    Scored { pairs, false_fish, missed_free, missed_uncut, photo: name }
+    Scored { pairs, false_fish, missed_free, missed_uncut, photo: name, evidence }
+}
+
+/// Whether a midline lies along a true fish.
+fn fits(line: &[[f64; 2]], truth: &[TrueFish]) -> bool {
+    matching::matches(&[line], truth)[0].is_some()
 }
 
 fn percent(part: usize, whole: usize) -> String {
@@ -122,6 +141,22 @@ fn main() {
             .map(|k| score(*class, o.seed * 10_000 + k, o.worst.as_deref()))
             .collect();
         row(*class, &scored);
+        if let Some(file) = &o.evidence {
+            write_evidence(file, *class, &scored);
+        }
+    }
+}
+
+fn write_evidence(file: &str, class: Class, scored: &[Scored]) {
+    use std::io::Write;
+    let mut out =
+        std::fs::OpenOptions::new().create(true).append(true).open(file).expect("the file can be opened");
+    for s in scored {
+        for (e, is_fish, said) in &s.evidence {
+            let values = e.values().map(|v| format!("{v:.4}")).join(",");
+            writeln!(out, "{},{},{},{},{values}", class.name(), s.photo, u8::from(*is_fish), said)
+                .expect("the file can be written");
+        }
     }
 }
 
@@ -157,6 +192,22 @@ fn row(class: Class, scored: &[Scored]) {
     let mut worst: Vec<(&str, usize)> =
         scored.iter().map(|s| (s.photo.as_str(), s.missed_free + s.false_fish)).filter(|w| w.1 > 0).collect();
     worst.sort_by_key(|w| std::cmp::Reverse(w.1));
+    for s in scored {
+        for p in s.pairs.iter().filter(|p| p.fish.use_length && !p.truth.cut && !p.truth.touching) {
+            let error = p.fish.total_length.0 / p.truth.total_length_px - 1.0;
+            if error.abs() > 0.06 {
+                let at = p.truth.midline[p.truth.midline.len() / 2];
+                eprintln!(
+                    "    {}: length {:+.1} % at {:.0},{:.0} {:?}",
+                    s.photo,
+                    100.0 * error,
+                    at[0],
+                    at[1],
+                    p.fish.flags
+                );
+            }
+        }
+    }
     for (photo, n) in worst.iter().take(4) {
         eprintln!("    {photo}: {n} missed or false");
     }

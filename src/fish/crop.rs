@@ -88,8 +88,8 @@ impl Crop {
         let noise = noise_about_zero(outside.iter().map(|v| v - offset)).unwrap_or(0.01).max(0.001);
         let mut inside: Vec<f32> =
             ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
-        let trunk = quantile(&mut inside, 0.5)?;
-        let threshold = (3.0 * noise).max(0.25 * trunk).min(0.7 * trunk);
+        let trunk = quantile(&mut inside, 0.6)?;
+        let threshold = (3.0 * noise).max(0.3 * trunk);
         let (body, at_frame, at_unlit) =
             body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
         Some(Self { origin, bin, ink, allowed, body, noise, trunk, threshold, at_frame, at_unlit })

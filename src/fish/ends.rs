@@ -31,7 +31,7 @@ const BAND: usize = 2;
 /// How far the band may leave the line, in rows.
 const WANDER: usize = 5;
 
-fn signal(ribbon: &Ribbon) -> Signal {
+fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
     let width = ribbon.ink.width;
     let at = |c: usize, row: usize| -> Option<f32> {
         let (mut sum, mut n) = (0.0, 0);
@@ -46,7 +46,7 @@ fn signal(ribbon: &Ribbon) -> Signal {
     };
     let band =
         |c: usize, row: usize| (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp);
-    // Beside the body, far enough out to be clear of it. Clear means: the fainter of the two sides.
+    // Beside the body, far enough out to be clear of it: the fainter of the two sides.
     let beside: Vec<f32> = (0..width)
         .filter_map(|c| {
             let (a, b) = (band(c, BAND + WANDER + 1), band(c, 2 * SIDE - BAND - WANDER - 1));
@@ -57,21 +57,33 @@ fn signal(ribbon: &Ribbon) -> Signal {
         })
         .collect();
     let floor = quantile(&mut beside.clone(), 0.5).unwrap_or(0.0);
-    let mut spread: Vec<f32> = beside.iter().map(|v| (v - floor).abs()).collect();
-    let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
     let raw: Vec<f32> = (0..width).map(|c| band(c, SIDE).map_or(0.0, |v| v - floor)).collect();
-    let values = (0..width)
+    // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
+    let mut chosen = None;
+    for radius in [1, 2, 4, 7] {
+        let smooth = running_mean(&beside, radius);
+        let mut spread: Vec<f32> = smooth.iter().map(|v| (v - floor).abs()).collect();
+        let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
+        chosen = Some(Signal { values: running_mean(&raw, radius), noise });
+        if noise < 0.07 * crop.trunk {
+            break;
+        }
+    }
+    chosen.unwrap_or(Signal { values: raw, noise: 0.01 })
+}
+
+fn running_mean(values: &[f32], radius: usize) -> Vec<f32> {
+    (0..values.len())
         .map(|c| {
-            let near = &raw[c.saturating_sub(1)..(c + 2).min(width)];
+            let near = &values[c.saturating_sub(radius)..(c + radius + 1).min(values.len())];
             near.iter().sum::<f32>() / near.len() as f32
         })
-        .collect();
-    Signal { values, noise }
+        .collect()
 }
 
 /// Both ends of the body along the ribbon: the one near its start, the one near its end.
 pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
-    let forward = signal(ribbon);
+    let forward = signal(crop, ribbon);
     let backward = Signal { values: forward.values.iter().rev().copied().collect(), noise: forward.noise };
     let last = find(crop, ribbon, &forward);
     let first = find(crop, ribbon, &backward);
@@ -115,7 +127,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
         }
         let next = mid(from, to);
         let independent = (look as f64 / shared).max(1.0) as f32;
-        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.12 * level || next < 0.004 {
+        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.04 * crop.trunk || next < 0.004 {
             break;
         }
         let further = step(e, at as usize, next, gap);
@@ -129,6 +141,17 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
+    if std::env::var("DBG").is_ok() {
+        eprintln!(
+            "len {:.0} trunk {:.3} noise {:.4} at {:.1} level {:.4} e {:.4?}",
+            ribbon.length,
+            crop.trunk,
+            signal.noise,
+            at,
+            level,
+            &e[start..]
+        );
+    }
     End { arc: ribbon.arc(at), se, strength }
 }
 

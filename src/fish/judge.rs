@@ -36,6 +36,25 @@ pub struct Evidence {
 }
 
 impl Evidence {
+    /// The readings in the order of the fields.
+    pub fn values(&self) -> [f64; 13] {
+        [
+            self.length,
+            self.width,
+            self.aspect,
+            self.taper,
+            self.eye,
+            self.eye_size,
+            self.eye_place,
+            self.coverage,
+            self.explained,
+            self.strength,
+            self.solid,
+            self.p_head,
+            self.roundness,
+        ]
+    }
+
     /// Reads the evidence off a straightened candidate.
     pub fn gather(crop: &Crop, ribbon: &Ribbon, profile: &Profile, eyes: [Eye; 2], p_head: f64) -> Self {
         let length = ribbon.length;
@@ -51,7 +70,9 @@ impl Evidence {
                 ribbon.mean(c + BEYOND, 1).is_some_and(|v| v >= (0.5 * crop.threshold).max(1.5 * crop.noise))
             })
             .count();
-        let area = crop.body.data.iter().filter(|b| **b).count() as f64;
+        // Widths are read at half contrast, and so is the area they are held against.
+        let dense = |(b, v): (&bool, &f32)| *b && *v >= 0.5 * crop.trunk;
+        let area = crop.body.data.iter().zip(&crop.ink.data).filter(|p| dense(*p)).count() as f64;
         let swept: f64 =
             (0..COLUMNS).map(|c| f64::from(profile.width(c))).sum::<f64>() * ribbon.step * ribbon.step;
         let (mut middle, mut edge) = (0.0, 0.0);
@@ -80,25 +101,37 @@ impl Evidence {
         }
     }
 
+    /// Whether the stronger eye is where, and as large as, an eye can be.
+    fn has_eye(&self) -> bool {
+        self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
+    }
+
+    /// Whether the outline alone is that of a fish: a thick front, a thin back, one way through all of it.
+    fn has_fish_outline(&self) -> bool {
+        self.taper >= 1.5
+            && (4.0..=18.0).contains(&self.aspect)
+            && self.coverage >= 0.9
+            && (0.75..=1.25).contains(&self.explained)
+            && self.solid >= 0.6
+            && self.p_head.max(1.0 - self.p_head) >= 0.8
+    }
+
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
-        if self.length < 20.0 || self.width < 2.0 {
-            return Some("too small");
+        if self.length < 24.0 || self.width < 2.0 || self.strength < 3.0 {
+            return Some("too small or faint");
         }
-        if self.roundness > 0.4 || self.aspect < 2.6 {
+        if self.roundness > 0.4 || self.aspect < 3.2 {
             return Some(if self.solid < 0.8 { "bubble or shell" } else { "round thing" });
         }
-        if self.coverage < 0.7 {
+        if self.coverage < if self.has_eye() { 0.7 } else { 0.84 } {
             return Some("broken line");
         }
-        if self.aspect > 32.0 {
+        if self.aspect > 26.0 {
             return Some("fibre or line");
         }
-        if self.eye < 0.25 && self.taper < 1.25 {
+        if !(self.has_eye() && self.taper >= 1.05 || self.has_fish_outline()) {
             return Some(if self.aspect > 14.0 { "fibre or line" } else { "no head seen" });
-        }
-        if self.aspect < 4.0 {
-            return Some("not fish-shaped");
         }
         None
     }

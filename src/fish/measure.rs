@@ -20,13 +20,15 @@ pub enum Outcome {
     /// A fish.
     Fish(Box<Fish>, Evidence),
     /// Something else.
-    Refused(Refused, Option<Evidence>),
+    Refused(Refused, Option<(Evidence, Vec<[f64; 2]>)>),
 }
 
 /// Midline points of a measured fish.
 const MIDLINE_POINTS: usize = 65;
 /// Outline stations along each side.
 const OUTLINE_STATIONS: usize = 48;
+/// Times the ends are looked for while they keep moving out.
+const MOST_ROUNDS: usize = 4;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -43,13 +45,24 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     };
     let Some(way) = first_way(&crop, &crop.body) else { return refused("too small", None) };
     let half = half_widths(&crop.body, &way);
-    let line = centre(&crop, &way, &half);
-    let ribbon = Ribbon::new(&crop, &line);
-    let (first, last) = ends(&crop, &ribbon);
-    if last.arc - first.arc < 8.0 {
-        return refused("too small", None);
+    let mut line = centre(&crop, &way, &half);
+    // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
+    let mut found_ends = None;
+    for _ in 0..MOST_ROUNDS {
+        let ribbon = Ribbon::new(&crop, &line);
+        let (first, last) = ends(&crop, &ribbon);
+        if last.arc - first.arc < 8.0 {
+            return refused("too small", None);
+        }
+        let grown = (-first.arc).max(last.arc - ribbon.length) > 0.04 * ribbon.length;
+        line = between(&line, first.arc, last.arc);
+        found_ends = Some((first, last));
+        if !grown {
+            break;
+        }
+        line = centre(&crop, &line, &half_widths(&crop.body, &line));
     }
-    let line = between(&line, first.arc, last.arc);
+    let Some((first, last)) = found_ends else { return refused("too small", None) };
     let half = half_widths(&crop.body, &line);
     let ribbon = Ribbon::new(&crop, &line);
     let profile = Profile::read(&crop, &ribbon, &half);
@@ -57,7 +70,8 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
     let evidence = Evidence::gather(&crop, &ribbon, &profile, eyes, p_start);
     if let Some(reason) = evidence.refuse() {
-        return refused(reason, Some(evidence));
+        let line = line.iter().map(|p| crop.to_photo(*p)).collect();
+        return refused(reason, Some((evidence, line)));
     }
 
     let head_first = p_start >= 0.5;

@@ -10,6 +10,7 @@ mod profile;
 mod ribbon;
 pub mod strip;
 
+pub use judge::Evidence;
 pub use measure::{Outcome, measure};
 
 use crate::records::View;
