@@ -141,7 +141,6 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-    if std::env::var("DBG").is_ok() {
         eprintln!(
             "len {:.0} trunk {:.3} noise {:.4} at {:.1} level {:.4} e {:.4?}",
             ribbon.length,
