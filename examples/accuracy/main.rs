@@ -7,7 +7,7 @@
 
 mod matching;
 
-use frygauge::fish::{Evidence, Fish, Outcome, measure};
+use frygauge::fish::{Evidence, Fish, Outcome, measure_all};
 use frygauge::photo;
 use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph};
 use frygauge::segmentation::{find, prepare};
@@ -72,19 +72,17 @@ fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
     let mut fish = Vec::new();
     let mut refused = found.refused.clone();
     let mut evidence = Vec::new();
-    for c in &found.candidates {
-        for outcome in measure(&photo.pixels, &ground, &found, c) {
-            match outcome {
-                Outcome::Fish(f, e) => {
-                    evidence.push((e, fits(&f.midline, &rendered.truth.fish), "fish"));
-                    fish.push(*f);
+    for outcome in measure_all(&photo.pixels, &ground, &found) {
+        match outcome {
+            Outcome::Fish(f, e) => {
+                evidence.push((e, fits(&f.midline, &rendered.truth.fish), "fish"));
+                fish.push(*f);
+            }
+            Outcome::Refused(r, e) => {
+                if let Some((e, line)) = e {
+                    evidence.push((e, fits(&line, &rendered.truth.fish), r.reason));
                 }
-                Outcome::Refused(r, e) => {
-                    if let Some((e, line)) = e {
-                        evidence.push((e, fits(&line, &rendered.truth.fish), r.reason));
-                    }
-                    refused.push(r);
-                }
+                refused.push(r);
             }
         }
     }

@@ -141,16 +141,6 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-        eprintln!(
-            "len {:.0} trunk {:.3} noise {:.4} at {:.1} level {:.4} e {:.4?}",
-            ribbon.length,
-            crop.trunk,
-            signal.noise,
-            at,
-            level,
-            &e[start..]
-        );
-    }
     End { arc: ribbon.arc(at), se, strength }
 }
 

@@ -102,7 +102,7 @@ impl Evidence {
     }
 
     /// Whether the stronger eye is where, and as large as, an eye can be.
-    fn has_eye(&self) -> bool {
+    pub fn has_eye(&self) -> bool {
         self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
     }
 

@@ -6,6 +6,7 @@ use super::judge::Evidence;
 use super::midline::{between, centre, first_way, half_widths};
 use super::profile::{Profile, eye, head_at_start};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
+use super::separate::separate;
 use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -32,107 +33,151 @@ const MOST_ROUNDS: usize = 4;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
-/// Measures one candidate.
+/// Measures one candidate: one outcome, or one for each fish when several were taken apart.
 pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Candidate) -> Vec<Outcome> {
+    let case = Case { pixels, ground, found, candidate };
     let Some(crop) = Crop::cut(pixels, ground, &found.labels, candidate) else {
-        return vec![Outcome::Refused(
-            Refused { outline: box_of(ground, &candidate.region), reason: "too small" },
-            None,
-        )];
+        return vec![case.refused("too small or faint", None)];
     };
-    let refused = |reason, evidence| {
-        vec![Outcome::Refused(Refused { outline: box_of(ground, &candidate.region), reason }, evidence)]
+    let Some(way) = first_way(&crop, &crop.body) else {
+        return vec![case.refused("too small or faint", None)];
     };
-    let Some(way) = first_way(&crop, &crop.body) else { return refused("too small", None) };
-    let half = half_widths(&crop.body, &way);
-    let mut line = centre(&crop, &way, &half);
-    // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
-    let mut found_ends = None;
-    for _ in 0..MOST_ROUNDS {
-        let ribbon = Ribbon::new(&crop, &line);
-        let (first, last) = ends(&crop, &ribbon);
-        if last.arc - first.arc < 8.0 {
-            return refused("too small", None);
+    let one = case.follow(&crop, &way, false);
+    let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
+    if !whole {
+        let parts = separate(&crop, ground.polarity);
+        let several: Vec<Outcome> = parts.iter().map(|way| case.follow(&crop, way, true)).collect();
+        let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
+        if several.len() > 1 && several.iter().all(convincing) {
+            return several;
         }
-        let grown = (-first.arc).max(last.arc - ribbon.length) > 0.04 * ribbon.length;
-        line = between(&line, first.arc, last.arc);
-        found_ends = Some((first, last));
-        if !grown {
-            break;
-        }
-        line = centre(&crop, &line, &half_widths(&crop.body, &line));
     }
-    let Some((first, last)) = found_ends else { return refused("too small", None) };
-    let half = half_widths(&crop.body, &line);
-    let ribbon = Ribbon::new(&crop, &line);
-    let profile = Profile::read(&crop, &ribbon, &half);
-    let eyes = [false, true].map(|end| eye(&ribbon, &profile, ground.polarity, end));
-    let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
-    let evidence = Evidence::gather(&crop, &ribbon, &profile, eyes, p_start);
-    if let Some(reason) = evidence.refuse() {
-        let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-        return refused(reason, Some((evidence, line)));
+    vec![one]
+}
+
+/// A body whose midline and widths account for less of it than this holds more than one thing.
+const WHOLE: f64 = 0.8;
+
+/// What a candidate is measured against.
+#[derive(Clone, Copy)]
+struct Case<'a> {
+    pixels: &'a Pixels,
+    ground: &'a Ground,
+    found: &'a Found,
+    candidate: &'a Candidate,
+}
+
+impl Case<'_> {
+    fn refused(self, reason: &'static str, evidence: Option<(Evidence, Vec<[f64; 2]>)>) -> Outcome {
+        Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
     }
 
-    let head_first = p_start >= 0.5;
-    let (line, profile, tail_end, snout_end) = if head_first {
-        (line, profile, last, first)
-    } else {
-        (line.into_iter().rev().collect::<Vec<_>>(), profile.reversed(), first, last)
-    };
-    let head_eye = if head_first { eyes[0] } else { eyes[1] };
-    let bin = crop.bin as f64;
-    let midline: Vec<[f64; 2]> =
-        path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
-    let outline = outline(&crop, &line, &profile, ribbon.step);
-    let turn = path::total_turn(&path::smooth(&path::resample(&line, 33), 2.0));
-
-    let mut flags = Vec::new();
-    let mut mark = |flag, holds: bool| {
-        if holds {
-            flags.push(flag);
+    /// Follows one way through the crop and measures the fish along it; `separated` says that others share the
+    /// crop.
+    fn follow(self, crop: &Crop, way: &[[f64; 2]], separated: bool) -> Outcome {
+        let Self { pixels, ground, found, .. } = self;
+        let small = || self.refused("too small or faint", None);
+        let widths = |line: &[[f64; 2]]| {
+            let half = half_widths(&crop.body, line);
+            if separated { narrowed(half) } else { half }
+        };
+        let mut line = centre(crop, way, &widths(way));
+        // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
+        let mut found_ends = None;
+        for _ in 0..MOST_ROUNDS {
+            let ribbon = Ribbon::new(crop, &line);
+            let (first, last) = ends(crop, &ribbon);
+            if last.arc - first.arc < 8.0 {
+                return small();
+            }
+            let grown = (-first.arc).max(last.arc - ribbon.length) > 0.04 * ribbon.length;
+            line = between(&line, first.arc, last.arc);
+            found_ends = Some((first, last));
+            if !grown {
+                break;
+            }
+            line = centre(crop, &line, &widths(&line));
         }
-    };
-    mark(Flag::CutByFrame, crop.at_frame);
-    mark(Flag::AtWall, crop.at_unlit);
-    mark(Flag::Overlap, evidence.explained < 0.72);
-    mark(Flag::Coiled, turn > COILED);
-    mark(Flag::TailFaint, tail_end.strength < 3.0);
-    mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);
-    flags.sort_unstable();
-    flags.dedup();
-    let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall];
-    let spoils_call = [Flag::Overlap, Flag::Coiled];
-    let use_length = !flags.iter().any(|f| spoils_length.contains(f));
-    let use_call = !flags.iter().any(|f| spoils_call.contains(f));
+        let Some((first, last)) = found_ends else { return small() };
+        let ribbon = Ribbon::new(crop, &line);
+        let profile = Profile::read(crop, &ribbon, &widths(&line));
+        let eyes = [false, true].map(|end| eye(&ribbon, &profile, ground.polarity, end));
+        let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
+        let evidence = Evidence::gather(crop, &ribbon, &profile, eyes, p_start);
+        if let Some(reason) = evidence.refuse() {
+            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
+            return self.refused(reason, Some((evidence, line)));
+        }
+        let head_first = p_start >= 0.5;
+        let (line, profile, tail_end, snout_end) = if head_first {
+            (line, profile, last, first)
+        } else {
+            (line.into_iter().rev().collect::<Vec<_>>(), profile.reversed(), first, last)
+        };
+        let head_eye = if head_first { eyes[0] } else { eyes[1] };
+        let bin = crop.bin as f64;
+        let midline: Vec<[f64; 2]> =
+            path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
+        let outline = outline(crop, &line, &profile, ribbon.step);
+        let turn = path::total_turn(&path::smooth(&path::resample(&line, 33), 2.0));
 
-    let back_left = back_is_left(&profile, head_eye.row * if head_first { 1.0 } else { -1.0 });
-    let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));
-    let background = |x: f64, y: f64| match ground.polarity {
-        Polarity::DarkFish => ground.background_rgb(x, y),
-        // A dark ground gives no reference: the brightness of the trunk stands in.
-        Polarity::BrightFish => ground.background_rgb(x, y).map(|v| v + 2.0 * reference as f32),
-    };
-    let strip = straighten(pixels, &midline, back_left, background);
-    let length = path::length(&midline);
-    let middle = midline[MIDLINE_POINTS / 2];
-    let fish = Fish {
-        midline,
-        outline,
-        total_length: Px(length),
-        length_se: Px(bin * (tail_end.se.powi(2) + snout_end.se.powi(2) + 0.25).sqrt()),
-        depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
-        head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
-        view: View::Unclear,
-        p_head: p_start.max(1.0 - p_start),
-        blur: Px(0.0),
-        flags,
-        use_length,
-        use_call,
-        vessel: found.vessel_at(middle[0], middle[1]),
-        strip,
-    };
-    vec![Outcome::Fish(Box::new(fish), evidence)]
+        let mut flags = Vec::new();
+        let mut mark = |flag, holds: bool| {
+            if holds {
+                flags.push(flag);
+            }
+        };
+        mark(Flag::CutByFrame, crop.at_frame);
+        mark(Flag::AtWall, crop.at_unlit);
+        mark(Flag::Overlap, !separated && evidence.explained < 0.72);
+        mark(Flag::Separated, separated);
+        mark(Flag::Coiled, turn > COILED);
+        mark(Flag::TailFaint, tail_end.strength < 3.0);
+        mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);
+        flags.sort_unstable();
+        flags.dedup();
+        let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall];
+        let spoils_call = [Flag::Overlap, Flag::Coiled];
+        let use_length = !flags.iter().any(|f| spoils_length.contains(f));
+        let use_call = !flags.iter().any(|f| spoils_call.contains(f));
+
+        let back_left = back_is_left(&profile, head_eye.row * if head_first { 1.0 } else { -1.0 });
+        let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));
+        let background = |x: f64, y: f64| match ground.polarity {
+            Polarity::DarkFish => ground.background_rgb(x, y),
+            // A dark ground gives no reference: the brightness of the trunk stands in.
+            Polarity::BrightFish => ground.background_rgb(x, y).map(|v| v + 2.0 * reference as f32),
+        };
+        let strip = straighten(pixels, &midline, back_left, background);
+        let length = path::length(&midline);
+        let middle = midline[MIDLINE_POINTS / 2];
+        let fish = Fish {
+            midline,
+            outline,
+            total_length: Px(length),
+            length_se: Px(bin * (tail_end.se.powi(2) + snout_end.se.powi(2) + 0.25).sqrt()),
+            depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
+            head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
+            view: View::Unclear,
+            p_head: p_start.max(1.0 - p_start),
+            blur: Px(0.0),
+            flags,
+            use_length,
+            use_call,
+            vessel: found.vessel_at(middle[0], middle[1]),
+            strip,
+        };
+        Outcome::Fish(Box::new(fish), evidence)
+    }
+}
+
+/// Half-widths of one fish among others: where they touch the body is too wide, so that no point gets more than
+/// a fifth above the median.
+fn narrowed(half: Vec<f64>) -> Vec<f64> {
+    let mut sorted = half.clone();
+    sorted.sort_by(f64::total_cmp);
+    let limit = 1.2 * sorted[sorted.len() / 2];
+    half.into_iter().map(|h| h.min(limit)).collect()
 }
 
 /// Whether the back is to the left of the walk: gut and yolk make the belly side bulge and darken.

@@ -85,7 +85,7 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
         moved[0] = beyond(&moved[1..6.min(n)], &line[0]);
         let tail: Vec<[f64; 2]> = moved[n - 6.min(n)..n - 1].iter().rev().copied().collect();
         moved[n - 1] = beyond(&tail, &line[n - 1]);
-        let sigma = [2.0, 1.5, 1.5][round];
+        let sigma = [3.0, 2.5, 2.0][round];
         line = path::resample(&path::smooth(&moved, sigma), n);
     }
     line

@@ -3,13 +3,16 @@
 
 mod crop;
 mod ends;
+mod fragments;
 mod judge;
 mod measure;
 mod midline;
 mod profile;
 mod ribbon;
+mod separate;
 pub mod strip;
 
+pub use fragments::measure_all;
 pub use judge::Evidence;
 pub use measure::{Outcome, measure};
 

@@ -1,7 +1,7 @@
 //! Vessel walls: circles seen as ellipses, and straight edges, among the long thin regions of ink.
 
 use super::candidates::Candidate;
-use crate::imaging::{ellipse, ellipse::Ellipse, plane::quantile};
+use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Ellipse, plane::quantile};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -52,8 +52,9 @@ fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
     ((px * dy - py * dx).abs() / l2.sqrt(), (px * dx + py * dy) / l2)
 }
 
-/// A region this thin (area over the square of its extent) can be part of a wall; fish are thicker.
-const THIN: f64 = 0.045;
+/// A region nowhere thicker than this share of its extent (radius of the largest disc in it) can be part of a
+/// wall.
+const THIN: f64 = 0.05;
 /// Trials for one wall.
 const TRIALS: usize = 160;
 /// Most walls looked for: a 24-well plate with double edges.
@@ -70,7 +71,7 @@ pub fn walls(candidates: &[Candidate], width: usize, height: usize) -> Vec<Wall>
     for c in candidates {
         let r = &c.region;
         let extent = f64::from(r.width()).hypot(f64::from(r.height()));
-        if extent < 0.08 * short || r.pixels.len() as f64 > THIN * extent * extent {
+        if extent < 0.08 * short || thickest(r) > THIN * extent {
             continue;
         }
         let stride = (r.pixels.len() / 2500).max(1);
@@ -92,6 +93,15 @@ pub fn walls(candidates: &[Candidate], width: usize, height: usize) -> Vec<Wall>
         found.push(wall);
     }
     found
+}
+
+/// Radius of the largest disc in a region.
+fn thickest(region: &Region) -> f64 {
+    let mut mask = Plane::filled(region.width() as usize, region.height() as usize, false);
+    for &(x, y) in &region.pixels {
+        mask.set((x - region.x0) as usize, (y - region.y0) as usize, true);
+    }
+    distance::euclidean(&mask).data.iter().copied().fold(0.0, f32::max).into()
 }
 
 fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option<Wall> {

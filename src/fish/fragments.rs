@@ -1,0 +1,82 @@
+//! Bodies that the search broke in two: a faint tail found as a candidate of its own is given back to the fish
+//! it continues.
+
+use super::measure::{Outcome, measure};
+use crate::imaging::components;
+use crate::photo::Pixels;
+use crate::segmentation::{Candidate, Found, Ground};
+
+/// How far behind the tail a fragment may begin, in lengths of the fish so far.
+const REACH: f64 = 0.35;
+/// How far off the line of the tail it may lie, as the cosine of the angle (35 degrees).
+const AHEAD: f64 = 0.82;
+/// Most ink of a fragment, as a share of the fish's: tails are fainter than trunks, bubbles and dirt are not.
+const FAINTER: f32 = 0.8;
+/// Largest fragment, as a share of the fish's pixels.
+const SMALLER: f64 = 0.8;
+
+/// Measures every candidate; candidates that turn out to be the faint end of a fish are measured with it.
+pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outcome> {
+    let mut outcomes: Vec<Option<Vec<Outcome>>> =
+        found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
+    let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
+    let mut joined: Option<Found> = None;
+    for piece in 0..found.candidates.len() {
+        let refused = matches!(outcomes[piece].as_deref(), Some([Outcome::Refused(..)]));
+        if !refused {
+            continue;
+        }
+        let owner = (0..found.candidates.len()).find(|&fish| {
+            let Some([Outcome::Fish(f, _)]) = outcomes[fish].as_deref() else { return false };
+            let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
+            (other.pixels.len() as f64) < SMALLER * own.pixels.len() as f64
+                && ink[piece] < FAINTER * ink[fish]
+                && continues(&f.midline, f.total_length.0, ground, &found.candidates[piece])
+        });
+        let Some(fish) = owner else { continue };
+        let whole = joined.get_or_insert_with(|| found.clone());
+        let mut all = whole.candidates[fish].region.pixels.clone();
+        all.extend(&found.candidates[piece].region.pixels);
+        let Some(region) = components::bounded(all) else { continue };
+        for &(x, y) in &found.candidates[piece].region.pixels {
+            whole.labels.set(x as usize, y as usize, found.candidates[fish].label);
+        }
+        let (major, minor) = region.axes();
+        whole.candidates[fish] = Candidate { region, major, minor, label: found.candidates[fish].label };
+        let again = measure(pixels, ground, whole, &whole.candidates[fish]);
+        if let (Some([Outcome::Fish(before, _)]), [Outcome::Fish(after, _)]) =
+            (outcomes[fish].as_deref(), &again[..])
+            && after.total_length.0 > before.total_length.0
+        {
+            outcomes[fish] = Some(again);
+            outcomes[piece] = None;
+        }
+    }
+    outcomes.into_iter().flatten().flatten().collect()
+}
+
+fn mean_ink(ground: &Ground, candidate: &Candidate) -> f32 {
+    let pixels = &candidate.region.pixels;
+    pixels.iter().map(|&(x, y)| ground.ink.at(x as usize, y as usize)).sum::<f32>()
+        / pixels.len().max(1) as f32
+}
+
+/// Whether a fragment begins shortly behind the tail and lies in the direction the tail points.
+fn continues(midline: &[[f64; 2]], length: f64, ground: &Ground, piece: &Candidate) -> bool {
+    let n = midline.len();
+    let (end, inner) = (midline[n - 1], midline[n - 1 - n / 5]);
+    let (dx, dy) = (end[0] - inner[0], end[1] - inner[1]);
+    let tail = dx.hypot(dy).max(1e-9);
+    let mut nearest = f64::INFINITY;
+    let (mut sx, mut sy) = (0.0, 0.0);
+    for &(x, y) in &piece.region.pixels {
+        let [x, y] = ground.to_photo(f64::from(x), f64::from(y));
+        nearest = nearest.min((x - end[0]).hypot(y - end[1]));
+        sx += x;
+        sy += y;
+    }
+    let count = piece.region.pixels.len() as f64;
+    let (cx, cy) = (sx / count - end[0], sy / count - end[1]);
+    let off = cx.hypot(cy).max(1e-9);
+    nearest < REACH * length && (cx * dx + cy * dy) / (off * tail) > AHEAD
+}
