@@ -36,7 +36,7 @@ pub fn separate(crop: &Crop, polarity: Polarity) -> Vec<Vec<[f64; 2]>> {
         }
     }
     let width = crop.ink.width;
-    let trees: Vec<_> = ends.iter().map(|&(x, y)| path::cheapest(&cost, y * width + x)).collect();
+    let trees: Vec<_> = ends.iter().map(|&(x, y)| path::cheapest(&cost, y * width + x, |_| false)).collect();
     let way = |a: usize, b: usize| -> Option<Vec<[f64; 2]>> {
         let to = ends[b].1 * width + ends[b].0;
         trees[a].0[to]
