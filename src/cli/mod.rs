@@ -4,17 +4,22 @@
 //! stdout, everything else through the [`Printer`] to stderr, and what a person must put right is a
 //! [`Failure`] that says where and how.
 
-mod compare;
 mod card;
+mod compare;
 mod completions;
 mod config;
+mod decided;
 mod demo;
 mod failure;
+mod grade;
+mod growth;
+mod measured;
 mod plan;
 mod printer;
+mod report;
 mod scale;
 mod score;
-mod report;
+mod screen;
 mod season;
 mod validation;
 mod watch;
@@ -81,6 +86,12 @@ enum Command {
     Plan(plan::PlanCommand),
     /// Write the season so far: where to walk first, every tank, treatments, data quality
     Report(report::Report),
+    /// Say where to set the grader and how many fish go each way
+    Grade(grade::Grade),
+    /// Say which outlet screen is safe, and when the next one will be
+    Screen(screen::Screen),
+    /// Say how fast fish grow, how uneven they are and what they weigh
+    Growth(growth::Growth),
     /// Print a script that completes commands and options in a shell
     Completions(completions::Completions),
     /// Write manual pages to a folder
@@ -151,6 +162,9 @@ fn dispatch(cli: &Cli) -> Exit {
             Command::Report(command) => command.run(&context),
             Command::Scale(command) => command.run(&context),
             Command::Card(command) => command.run(&context),
+            Command::Grade(command) => command.run(&context),
+            Command::Screen(command) => command.run(&context),
+            Command::Growth(command) => command.run(&context),
             Command::Completions(command) => Ok(command.run(&context)),
             Command::Manual(command) => command.run(&context),
         }

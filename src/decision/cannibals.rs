@@ -70,7 +70,7 @@ pub struct SecondMode {
     pub separation_sd: Option<f64>,
     /// Length from which a fish more likely belongs to the upper group, mm.
     pub cut_mm: Option<f64>,
-    /// The larger p of the likelihood-ratio tests on lengths and on their logarithms; `None` when two groups were
+    /// The largest p of the likelihood-ratio tests on lengths, their logarithms and their squares; `None` when two groups were
     /// ruled out before, for want of two peaks, of distance or of fish.
     pub p: Option<f64>,
     /// p of Hartigans' dip test, shown beside it.
@@ -102,9 +102,9 @@ impl Nulls {
     }
 }
 
-/// Looks for a second mode. It is found only when two normals of common standard deviation fit better than one, on
-/// lengths and on their logarithms both (so that a skewed but single peak is not taken for two), the fitted density
-/// has two peaks more than 2 standard deviations apart, and either group holds [`GROUP`] fish.
+/// Looks for a second mode. It is found only when two normals of common standard deviation fit better than one on
+/// lengths, on their logarithms and on their squares alike (so that a skewed but single peak is not taken for two),
+/// the fitted densities have two peaks more than 2 standard deviations apart, and either group holds [`GROUP`] fish.
 ///
 /// # Errors
 /// [`DecisionError`] for a sample no advice can rest on.
@@ -129,20 +129,23 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         dip_p: None,
         reason: String::new(),
     };
-    let logs: Vec<f64> = lengths.iter().map(|l| l.ln()).collect();
-    let fits =
-        (n >= 2 * GROUP).then(|| Some((mixture::compare(&lengths).ok()?, mixture::compare(&logs).ok()?)));
-    let Some(((raw, raw_ratio), (log, log_ratio))) = fits.flatten() else {
+    // Plain lengths, their logarithms and their squares: a single peak that is skewed either way looks like two on
+    // one of these scales, but not on all.
+    let scales =
+        [f64::ln, |l: f64| l, |l: f64| l * l].map(|f| lengths.iter().map(|l| f(*l)).collect::<Vec<f64>>());
+    let fits: Vec<(Mixture, f64)> = scales.iter().filter_map(|x| mixture::compare(x).ok()).collect();
+    if n < 2 * GROUP || fits.len() < scales.len() {
         mode.reason = if n < 2 * GROUP {
             format!("{n} fish cannot show two groups")
         } else {
             "all lengths are equal".into()
         };
         return Ok(mode);
-    };
-    let separation = separation(&log).min(separation(&raw));
-    let in_upper = logs.iter().filter(|x| log.posterior_upper(**x) > 0.5).count();
-    let ruled_out = if !(log.has_two_peaks() && raw.has_two_peaks()) {
+    }
+    let logs = &scales[0];
+    let separation = fits.iter().map(|(m, _)| separation(m)).fold(f64::INFINITY, f64::min);
+    let in_upper = logs.iter().filter(|x| fits[0].0.posterior_upper(**x) > 0.5).count();
+    let ruled_out = if !fits.iter().all(|(m, _)| m.has_two_peaks()) {
         Some("the lengths show one peak".to_owned())
     } else if separation <= SEPARATION {
         Some(format!("two groups would lie only {separation:.1} standard deviations apart"))
@@ -157,7 +160,7 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         return Ok(mode);
     }
     let (ratios, dips) = nulls.of(n);
-    let p = ratios.p_value(raw_ratio).max(ratios.p_value(log_ratio));
+    let p = fits.iter().map(|(_, ratio)| ratios.p_value(*ratio)).fold(0.0, f64::max);
     mode.p = Some(p);
     mode.dip_p = dip(&lengths).map(|d| dips.p_value(d));
     if p > SIGNIFICANT {
@@ -165,7 +168,7 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         return Ok(mode);
     }
     mode.verdict = Verdict::Found;
-    let log = mixture::two(&logs, Spread::Common)?;
+    let log = mixture::two(logs, Spread::Common)?;
     let (lower, upper) = (log.components[0], log.components[1]);
     mode.lower_mm = Some(lower.mean.exp());
     mode.upper_mm = Some(upper.mean.exp());

@@ -148,6 +148,9 @@ pub struct Split {
     pub distance: Option<f64>,
     /// Finer or coarser than every fish, and the like.
     pub note: Option<String>,
+    /// Chance of being retained of each of [`GradeAdvice::fish`].
+    #[serde(skip)]
+    pub kept: Vec<f64>,
 }
 
 /// What the sample, the grader and the user bring.
@@ -192,6 +195,9 @@ pub struct GradeAdvice {
     pub assumptions: Vec<String>,
     /// What would change the advice.
     pub would_change: Vec<String>,
+    /// Length and size of each fish, mm, by rising length.
+    #[serde(skip)]
+    pub fish: Vec<[f64; 2]>,
 }
 
 /// Half-width of the retained share above which a sample is too small to set a grader by: 15 points; common practice, no source.
@@ -226,6 +232,7 @@ pub fn advise(request: &GradeRequest<'_>) -> Result<GradeAdvice, DecisionError> 
         not_yet: Vec::new(),
         assumptions: Vec::new(),
         would_change: Vec::new(),
+        fish: sizes.fish.iter().map(|f| [f.length, f.size]).collect(),
     };
     advice.splits = candidates(request, &sizes).into_iter().map(|s| sizes.split(request, s)).collect();
     advice.best = best(&advice.splits, request.goal);
@@ -410,7 +417,7 @@ impl Sizes {
             _ if spacing_mm > most => Some("coarser than every fish measured".to_owned()),
             _ => None,
         };
-        Split { spacing_mm, misorder: misorder(&lengths, &kept), retained, passed, distance, note }
+        Split { spacing_mm, misorder: misorder(&lengths, &kept), retained, passed, distance, note, kept }
     }
 }
 

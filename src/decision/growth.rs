@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::cannibals::day;
 use super::{DecisionError, Estimate, Sample, State, sample};
 use crate::stats::moments::Moments;
-use crate::stats::{Level, linear};
+use crate::stats::{self, Interval, Level, linear};
 
 /// Lengths on one date.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -85,7 +85,6 @@ pub fn of_tank(samples: &[Sample], level: Level) -> Result<TankGrowth, DecisionE
     }
     let days: Vec<f64> = dated.iter().map(|(d, ..)| f64::from(day(*d))).collect();
     let means: Vec<f64> = dated.iter().map(|(_, _, m)| m.mean()).collect();
-    let logs: Vec<f64> = means.iter().map(|m| m.ln()).collect();
     let points = dated
         .iter()
         .map(|(date, s, m)| LengthAtAge {
@@ -96,45 +95,31 @@ pub fn of_tank(samples: &[Sample], level: Level) -> Result<TankGrowth, DecisionE
             limits_mm: m.mean_interval(level).map(|i| (i.low, i.high)),
         })
         .collect();
-    let (plain, log) = (linear::fit(&days, &means)?, linear::fit(&days, &logs)?);
-    let rate = |value: f64, interval: Option<crate::stats::Interval>| {
+    let plain = linear::fit(&days, &means)?;
+    let rate = |value: f64, interval: Option<Interval>| {
         interval.map_or(Estimate { value, low: f64::NEG_INFINITY, high: f64::INFINITY }, |i| {
             Estimate::new(value, i)
         })
     };
     let (increment, specific, method) = if dated.len() > 2 {
-        (
-            rate(plain.slope, plain.slope_interval(level)),
-            rate(log.slope, log.slope_interval(level)),
-            Method::Regression,
-        )
+        let specific = stats::growth::over_days(&days, &means, level)?;
+        (rate(plain.slope, plain.slope_interval(level)), specific, Method::Regression)
     } else {
-        let ((_, _, a), (_, _, b)) = (&dated[0], &dated[1]);
+        let ((_, first, a), (_, second, b)) = (&dated[0], &dated[1]);
         let span = days[1] - days[0];
-        let (Some(se_a), Some(se_b)) = (a.standard_error(), b.standard_error()) else {
-            return Err(DecisionError::new(
-                "a sample of one fish has no limits",
-                "measure at least two fish a date",
-            ));
-        };
-        // The delta method on the logarithm: standard error over mean.
-        let relative = (se_a / a.mean()).hypot(se_b / b.mean());
-        let around = |value: f64, se: f64| rate(value, crate::stats::Interval::around(value, level.z() * se));
-        (around(plain.slope, se_a.hypot(se_b) / span), around(log.slope, relative / span), Method::TwoSamples)
+        let specific = stats::growth::between_samples(&first.lengths(), &second.lengths(), span, level)?;
+        let se = a.standard_error().zip(b.standard_error()).map(|(a, b)| a.hypot(b) / span);
+        let interval = se.and_then(|se| Interval::around(plain.slope, level.z() * se));
+        (rate(plain.slope, interval), specific, Method::TwoSamples)
     };
     Ok(TankGrowth {
         tank: first.tank.clone(),
         state: first.state.clone(),
         points,
         increment_mm_per_day: increment,
-        specific_pct_per_day: percent(specific),
+        specific_pct_per_day: rate(specific.rate, specific.interval),
         method,
     })
-}
-
-/// Limits may be negative, so this is not [`Estimate::times`].
-fn percent(e: Estimate) -> Estimate {
-    Estimate { value: 100.0 * e.value, low: 100.0 * e.low, high: 100.0 * e.high }
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ mod sample;
 mod sides;
 
 pub mod biomass;
+pub mod brief;
 pub mod cannibals;
 pub mod grader;
 pub mod growth;

@@ -4,6 +4,7 @@
 
 pub mod annotate;
 pub mod chart;
+pub mod decisions;
 mod page;
 mod picture;
 mod results;

@@ -136,6 +136,11 @@ impl Sheet {
         }
     }
 
+    /// Whether there is a column of this name.
+    pub fn has(&self, column: &str) -> bool {
+        self.columns.iter().any(|c| c == column)
+    }
+
     /// The rows.
     pub fn rows(&self) -> impl Iterator<Item = Row<'_>> {
         self.rows.iter().map(|(line, cells)| Row { sheet: self, line: *line, cells })
