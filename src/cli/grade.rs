@@ -1,12 +1,13 @@
 //! `grade`: where to set the grader, and what each setting does.
 
-use super::decided::{figures, file_name, json, paragraph, percent, share, write_all};
+use super::decided::{
+    figures, file_name, grade_chart, grade_rows, json, paragraph, percent, share, write_all,
+};
 use super::measured::{self, Loaded, Measured};
 use super::{Context, Exit, Failure, Place, columns};
 use crate::decision::cannibals::{self, Nulls, Risk, Verdict};
 use crate::decision::grader::{self, Goal, GradeAdvice, GradeRequest, Retention, SizeUsed};
 use crate::decision::relation::Quantity;
-use crate::report::decisions::{grade_chart, grade_rows};
 use crate::report::to_csv;
 use crate::season::register::Problems;
 use crate::stats::selection::{Design, SizeClass};

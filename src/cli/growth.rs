@@ -1,6 +1,6 @@
 //! `growth`: length at age, how fast, how even, and what the tank weighs.
 
-use super::decided::{figures, json, limits, paragraph, write_all};
+use super::decided::{figures, growth_row, json, limits, page, paragraph, write_all};
 use super::grade::risk_lines;
 use super::measured::{self, Measured};
 use super::{Context, Exit, Failure, columns};
@@ -9,7 +9,6 @@ use crate::decision::brief::{self, BriefOptions, GrowthComparison, TankBrief};
 use crate::decision::cannibals::Nulls;
 use crate::decision::growth::Method;
 use crate::decision::relation::Quantity;
-use crate::report::decisions::growth_row;
 use crate::report::to_csv;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -76,9 +75,11 @@ impl Growth {
             let rows: Vec<_> = told.tanks.iter().map(growth_row).collect();
             let csv =
                 to_csv(&rows, &[]).map_err(|e| Failure::usage(format!("cannot write the table: {e}")))?;
+            let page = page(&told.tanks).into_bytes();
+            let told = json(&told)?.into_bytes();
             write_all(
                 folder,
-                &[("growth.csv".into(), csv), ("growth.json".into(), json(&told)?.into_bytes())],
+                &[("growth.csv".into(), csv), ("growth.json".into(), told), ("growth.html".into(), page)],
             )?;
             context.printer.note(&format!("tables are in {}", folder.display()));
         }

@@ -1,11 +1,10 @@
 //! `screen`: which outlet screen is safe now, and when the next one will be.
 
-use super::decided::{json, paragraph, percent, write_all};
+use super::decided::{json, paragraph, percent, screen_rows, write_all};
 use super::measured::{self, Measured};
 use super::{Context, Exit, Failure, columns};
 use crate::decision::screen::{self, Mesh, ScreenAdvice, ScreenRequest, Verdict};
 use crate::decision::{Estimate, growth};
-use crate::report::decisions::screen_rows;
 use crate::report::to_csv;
 use std::path::PathBuf;
 

@@ -4,7 +4,6 @@
 
 pub mod annotate;
 pub mod chart;
-pub mod decisions;
 mod page;
 mod picture;
 mod results;

@@ -1,4 +1,13 @@
-//! What the decision commands share in what they write: paragraphs, numbers with limits, files.
+//! What the decision commands share in what they write: paragraphs, numbers with limits, rows for CSV, charts,
+//! the section of the morning report, files.
+
+mod charts;
+mod rows;
+mod section;
+
+pub use charts::grade_chart;
+pub use rows::{grade_rows, growth_row, screen_rows};
+pub use section::page;
 
 use super::{Failure, Place};
 use crate::decision::Estimate;

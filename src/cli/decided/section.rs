@@ -1,10 +1,10 @@
 //! The decision section of the morning report: one table, and what must be said beside it.
 
-use super::super::chart::escape;
 use super::rows::word;
 use crate::decision::Estimate;
 use crate::decision::brief::TankBrief;
 use crate::decision::cannibals::{NOT_COVERED, Verdict};
+use crate::report::chart::escape;
 use std::fmt::Write as _;
 
 /// The section as HTML, without a heading of the page; empty when there are no tanks.
@@ -101,4 +101,16 @@ fn breaking(verdict: Verdict, upper: Option<Estimate>) -> String {
         }
         (v, None) => word(v).to_owned(),
     }
+}
+
+/// The section alone on a page that needs nothing else.
+pub fn page(briefs: &[TankBrief]) -> String {
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
+         content=\"width=device-width, initial-scale=1\"><title>Growth</title><style>body{{font:16px/1.5 \
+         system-ui,sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem;color:#1a1a1a}}.decisions{{overflow-x:auto}}\
+         table{{border-collapse:collapse}}th,td{{padding:.3rem .6rem;border-bottom:1px solid #ccc;text-align:left}}\
+         </style></head><body>{}</body></html>\n",
+        section(briefs)
+    )
 }

@@ -177,7 +177,7 @@ pub struct GrowthRow {
 }
 
 /// The word of a verdict on a second mode.
-pub(crate) fn word(verdict: Verdict) -> &'static str {
+pub fn word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Found => "found",
         Verdict::NotSeen { .. } => "none seen",

@@ -1,7 +1,7 @@
 //! What a grader does, drawn: the fish, the curve, and the fish on either side.
 
-use super::super::chart::{Axis, Chart, Panel, Point};
 use crate::decision::grader::{GradeAdvice, SizeUsed};
+use crate::report::chart::{Axis, Chart, Panel, Point};
 use std::collections::BTreeMap;
 
 /// Fish, retention curve, and both sides at the split `which`; `None` when there is no such split.
