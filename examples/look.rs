@@ -3,7 +3,7 @@
 //!
 //! `cargo run --release --example look -- OUT_DIR PHOTO…`
 
-use frygauge::fish::{Outcome, measure};
+use frygauge::fish::{Outcome, measure_all};
 use frygauge::photo::Pixels;
 use frygauge::segmentation::{find, prepare};
 use image::{Rgb, RgbImage};
@@ -26,11 +26,12 @@ fn look(image: &RgbImage, out: &str) {
     let seen = find(&ground);
     let found = lap();
     println!(
-        "{out}: factor {} {:?} blue {:.2} clipped {:.3} candidates {}",
+        "{out}: factor {} {:?} blue {:.2} clipped {:.3} glints {:.6} candidates {}",
         ground.factor,
         ground.polarity,
         ground.blue_share,
         ground.clipped,
+        ground.glints,
         seen.candidates.len()
     );
     let mut canvas = image.clone();
@@ -50,22 +51,27 @@ fn look(image: &RgbImage, out: &str) {
         println!("  refused {} at {:.0?}", r.reason, r.outline[0]);
         line(&mut canvas, &r.outline, Rgb([0, 200, 255]));
     }
-    for c in &seen.candidates {
-        for o in measure(&pixels, &ground, &seen, c) {
-            match o {
-                Outcome::Fish(f, e) => {
-                    println!(
-                        "  fish at {:.0},{:.0} length {:.1} depth {:.1} p_head {:.2} flags {:?} {e:.2?}",
-                        f.midline[32][0], f.midline[32][1], f.total_length.0, f.depth.0, f.p_head, f.flags
-                    );
-                    line(&mut canvas, &f.midline, Rgb([255, 0, 0]));
-                    line(&mut canvas, &f.outline, Rgb([0, 160, 0]));
-                    line(&mut canvas, &f.midline[..6], Rgb([0, 0, 255]));
-                }
-                Outcome::Refused(r, e) => {
-                    println!("  refused {} at {:.0?} {e:.2?}", r.reason, r.outline[0]);
-                    line(&mut canvas, &r.outline, Rgb([255, 0, 255]));
-                }
+    for o in measure_all(&pixels, &ground, &seen) {
+        match o {
+            Outcome::Fish(f, e) => {
+                println!(
+                    "  fish at {:.0},{:.0} length {:.1} depth {:.1} {:?} blur {:.2} p_head {:.2} {:?} {e:.2?}",
+                    f.midline[32][0],
+                    f.midline[32][1],
+                    f.total_length.0,
+                    f.depth.0,
+                    f.view,
+                    f.blur.0,
+                    f.p_head,
+                    f.flags
+                );
+                line(&mut canvas, &f.midline, Rgb([255, 0, 0]));
+                line(&mut canvas, &f.outline, Rgb([0, 160, 0]));
+                line(&mut canvas, &f.midline[..6], Rgb([0, 0, 255]));
+            }
+            Outcome::Refused(r, e) => {
+                println!("  refused {} at {:.0?} {e:.2?}", r.reason, r.outline[0]);
+                line(&mut canvas, &r.outline, Rgb([255, 0, 255]));
             }
         }
     }

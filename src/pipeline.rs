@@ -55,6 +55,10 @@ pub struct Scored {
     pub advice: Vec<Advice>,
 }
 
+/// Share of the lit ground brighter than bare background from which on the light comes from above: light
+/// from below leaves nothing brighter than itself but thin refracted lines.
+const GLINTS: f32 = 2e-4;
+
 /// Scores one photograph.
 pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let pixels = &photo.pixels;
@@ -63,19 +67,18 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let found = segmentation::find(&ground);
     let lighting = match ground.polarity {
         Polarity::BrightFish => Lighting::Dark,
+        Polarity::DarkFish if ground.glints > GLINTS => Lighting::Pale,
         Polarity::DarkFish => Lighting::Transmitted,
     };
     let mut fish = Vec::new();
     let mut refused = found.refused.clone();
-    for candidate in &found.candidates {
-        for outcome in fish::measure(pixels, &ground, &found, candidate) {
-            match outcome {
-                Outcome::Fish(one, _) if measure.printed.iter().any(|o| inside(o, centre(&one.midline))) => {
-                    refused.push(Refused { outline: one.outline, reason: "print on the card or ruler" });
-                }
-                Outcome::Fish(one, _) => fish.push(*one),
-                Outcome::Refused(one, _) => refused.push(one),
+    for outcome in fish::measure_all(pixels, &ground, &found) {
+        match outcome {
+            Outcome::Fish(one, _) if measure.printed.iter().any(|o| inside(o, centre(&one.midline))) => {
+                refused.push(Refused { outline: one.outline, reason: "print on the card or ruler" });
             }
+            Outcome::Fish(one, _) => fish.push(*one),
+            Outcome::Refused(one, _) => refused.push(one),
         }
     }
     // Numbered as a reader's eye goes: in bands from the top, each from the left.

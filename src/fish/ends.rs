@@ -127,7 +127,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
         }
         let next = mid(from, to);
         let independent = (look as f64 / shared).max(1.0) as f32;
-        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.04 * crop.trunk || next < 0.004 {
+        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.004 {
             break;
         }
         let further = step(e, at as usize, next, gap);

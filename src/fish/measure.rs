@@ -4,7 +4,7 @@ use super::crop::Crop;
 use super::ends::ends;
 use super::judge::Evidence;
 use super::midline::{between, centre, first_way, half_widths};
-use super::profile::{Profile, eye, head_at_start};
+use super::profile::{Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
 use super::separate::separate;
 use super::strip::straighten;
@@ -109,6 +109,9 @@ impl Case<'_> {
             return self.refused(reason, Some((evidence, line)));
         }
         let head_first = p_start >= 0.5;
+        let seen_from = view(&ribbon, &profile, &eyes[usize::from(!head_first)], ground.polarity);
+        let spread =
+            blur(&ribbon, &eyes[usize::from(!head_first)]).map_or(0.0, |b| b * ribbon.step * crop.bin as f64);
         let (line, profile, tail_end, snout_end) = if head_first {
             (line, profile, last, first)
         } else {
@@ -132,6 +135,7 @@ impl Case<'_> {
         mark(Flag::Overlap, !separated && evidence.explained < 0.72);
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, turn > COILED);
+        mark(Flag::Oblique, seen_from == View::Oblique);
         mark(Flag::TailFaint, tail_end.strength < 3.0);
         mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);
         flags.sort_unstable();
@@ -158,9 +162,9 @@ impl Case<'_> {
             length_se: Px(bin * (tail_end.se.powi(2) + snout_end.se.powi(2) + 0.25).sqrt()),
             depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
             head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
-            view: View::Unclear,
+            view: seen_from,
             p_head: p_start.max(1.0 - p_start),
-            blur: Px(0.0),
+            blur: Px(spread),
             flags,
             use_length,
             use_call,

@@ -3,6 +3,7 @@
 use super::crop::Crop;
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
 use crate::imaging::plane::quantile;
+use crate::records::View;
 use crate::segmentation::Polarity;
 
 /// Readings along the body from the line's start to its end, one a ribbon column.
@@ -197,4 +198,66 @@ pub fn head_at_start(start: &Eye, end: &Eye, profile: &Profile) -> f64 {
     let spot = |e: &Eye| f64::from(e.contrast.clamp(0.0, 8.0)) + 0.3;
     let z = 2.2 * (spot(start) / spot(end)).ln() + 4.0 * (front / back).ln();
     1.0 / (1.0 + (-z).exp())
+}
+
+/// From where the fish is seen: two eyes beside the midline are a view from above or below, one eye is a view
+/// from the side; a second eye that is much fainter is in between.
+pub fn view(ribbon: &Ribbon, profile: &Profile, eye: &Eye, polarity: Polarity) -> View {
+    if eye.contrast < 0.3 {
+        return View::Unclear;
+    }
+    let column = eye.column as usize + BEYOND;
+    let trunk = profile.level(0.3, 0.7).max(1e-3);
+    let sign = if polarity == Polarity::DarkFish { 1.0 } else { -1.0 };
+    // Ink across the head at the eye, three columns deep, from the far left to the far right.
+    let reach = SIDE / 2;
+    let across: Vec<f32> = (SIDE - reach..=SIDE + reach)
+        .map(|r| {
+            let near: Vec<f32> =
+                (column - 2..=column + 2).map(|c| ribbon.ink.at(c, r)).filter(|v| v.is_finite()).collect();
+            sign * near.iter().sum::<f32>() / near.len().max(1) as f32
+        })
+        .collect();
+    let own = (reach as f32 - eye.row).round().clamp(0.0, (across.len() - 1) as f32) as usize;
+    let peak = across[own];
+    let radius = ((0.5 * eye.diameter) as usize).clamp(3, reach / 2);
+    // The other eye lies on the other side of the midline, beyond a dip.
+    let other: Vec<usize> = (0..across.len())
+        .filter(|k| k.abs_diff(own) > 2 * radius - 1 && (*k < reach) != (own < reach))
+        .collect();
+    let Some(best) = other.into_iter().max_by(|a, b| across[*a].total_cmp(&across[*b])) else {
+        return View::Side;
+    };
+    let between = &across[own.min(best)..=own.max(best)];
+    let dip = between.iter().copied().fold(f32::INFINITY, f32::min);
+    let ground = if polarity == Polarity::DarkFish { trunk } else { -trunk };
+    let share = (across[best] - ground) / (peak - ground).max(1e-6);
+    if dip > across[best] - 0.25 * (peak - ground).abs() {
+        View::Side
+    } else if share > 0.6 {
+        View::Top
+    } else if share > 0.3 {
+        View::Oblique
+    } else {
+        View::Side
+    }
+}
+
+/// Standard deviation of the blur in ribbon columns, from the steepest edge of the eye: a step of height h
+/// under a Gaussian of standard deviation s has the slope h / (s sqrt(2 pi)). `None` without an eye.
+pub fn blur(ribbon: &Ribbon, eye: &Eye) -> Option<f64> {
+    if eye.contrast < 0.3 {
+        return None;
+    }
+    let row = (SIDE as f32 - eye.row).round() as usize;
+    let column = eye.column as usize + BEYOND;
+    let reach = (eye.diameter as usize + 4).min(24);
+    let line: Vec<f32> = (column.saturating_sub(reach)..=(column + reach).min(ribbon.ink.width - 1))
+        .map(|c| ribbon.ink.at(c, row))
+        .filter(|v| v.is_finite())
+        .collect();
+    let slope = line.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max);
+    let (low, high) =
+        line.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+    (slope > 0.0).then(|| f64::from((high - low) / slope) / (2.0 * std::f64::consts::PI).sqrt())
 }

@@ -56,6 +56,8 @@ pub struct Ground {
     pub white: f32,
     /// Share of the lit ground at the upper end of the range (254 and above).
     pub clipped: f32,
+    /// Share of the lit ground that is brighter than bare background by a twelfth or more.
+    pub glints: f32,
 }
 
 impl Ground {
@@ -139,18 +141,21 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         blue_share: 0.0,
         white: 255.0,
         clipped: 0.0,
+        glints: 0.0,
     };
     ground.lit = lit_pixels(&luma, &ground.luma, &lit_blocks, polarity);
     match polarity {
         Polarity::DarkFish => bright_ground_ink(&mut ground, &luma, chroma.as_ref()),
         Polarity::BrightFish => dark_ground_ink(&mut ground, &luma),
     }
-    let (mut lit, mut white) = (0u32, 0u32);
-    for (v, inside) in luma.data.iter().zip(&ground.lit.data) {
+    let (mut lit, mut white, mut glints) = (0u32, 0u32, 0u32);
+    for ((v, inside), ink) in luma.data.iter().zip(&ground.lit.data).zip(&ground.ink.data) {
         lit += u32::from(*inside);
         white += u32::from(*inside && *v >= 254.0);
+        glints += u32::from(*inside && *ink < -1.0 / 12.0);
     }
     ground.clipped = white as f32 / lit.max(1) as f32;
+    ground.glints = glints as f32 / lit.max(1) as f32;
     ground.soft = gaussian(&reduce_f32(&ground.ink, 2), 1.2);
     ground.soft_noise = noise_surface(&ground.soft, (block / 2).max(2));
     ground.ink = gaussian(&ground.ink, 1.0);

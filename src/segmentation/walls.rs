@@ -178,7 +178,7 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let (t0, t1, count) = best;
     let span = (t1 - t0) * length;
-    if span < 0.15 * short || (count as f64) < 0.35 * region.len() as f64 {
+    if span < 0.4 * short || (count as f64) < 0.5 * region.len() as f64 {
         return None;
     }
     let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
