@@ -62,6 +62,8 @@ const MOST: usize = 60;
 /// Sectors of a circle, and how many must hold wall.
 const SECTORS: usize = 72;
 const LEAST_SECTORS: usize = 22;
+/// Sectors that one region must cover by itself to count.
+const LEAST_ARC: usize = 12;
 
 /// Round and straight walls among the long thin regions, in the order found; `width` and `height` in search
 /// pixels. The search draws points from a fixed seed: same picture, same walls.
@@ -138,20 +140,26 @@ fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option
 
 /// The circle with its support, when it has enough of it.
 fn round(pool: &[Vec<[f64; 2]>], c: Ellipse) -> Option<(f64, Wall)> {
-    let tolerance = (0.012 * c.a).max(2.5);
-    let mut sectors = [0u32; SECTORS];
-    let mut inliers = 0.0;
-    for p in pool.iter().flatten() {
-        let (dx, dy) = (p[0] - c.x, p[1] - c.y);
-        if (dx.hypot(dy) - c.a).abs() <= tolerance {
-            inliers += 1.0;
-            let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
-            sectors[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] += 1;
+    let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
+    // A sector counts when wall runs through most of it.
+    let through = (0.35 * c.a * std::f64::consts::TAU / SECTORS as f64).max(1.0);
+    let (mut covered, mut inliers) = (0, 0.0);
+    for points in pool {
+        let mut sectors = [0u32; SECTORS];
+        for p in points {
+            let (dx, dy) = (p[0] - c.x, p[1] - c.y);
+            if (dx.hypot(dy) - c.a).abs() <= tolerance {
+                let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
+                sectors[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] += 1;
+            }
+        }
+        // Many fish can lie along some circle by chance, each on a short piece of it: only long arcs are wall.
+        let own = sectors.iter().filter(|s| f64::from(**s) >= through).count();
+        if own >= LEAST_ARC {
+            covered += own;
+            inliers += f64::from(sectors.iter().sum::<u32>());
         }
     }
-    // A sector counts when wall runs through most of it.
-    let through = 0.35 * c.a * std::f64::consts::TAU / SECTORS as f64;
-    let covered = sectors.iter().filter(|s| f64::from(**s) >= through.max(1.0)).count();
     (covered >= LEAST_SECTORS)
         .then(|| (inliers, Wall::Round { shape: c, inner: -tolerance, outer: tolerance }))
 }
