@@ -5,6 +5,7 @@
 //! crowded dish nor one large fish under a microscope bends the surface.
 
 use crate::imaging::{Plane, plane::quantile};
+use nalgebra::{SMatrix, SVector};
 
 /// A smooth surface known at the centres of square blocks.
 #[derive(Debug, Clone)]
@@ -138,6 +139,47 @@ pub fn weighted_smooth(
         }
     }
     out
+}
+
+/// The cubic surface that fits the blocks where `inside` holds, by least squares with Tukey's weights
+/// (Beaton & Tukey 1974, doi 10.1080/00401706.1974.10489171): lamps fall off smoothly, fish are outliers. The
+/// median everywhere when there are too few blocks.
+pub fn polynomial(blocks: &Plane<f32>, inside: &Plane<bool>) -> Plane<f32> {
+    const TERMS: usize = 10;
+    let (w, h) = (blocks.width, blocks.height);
+    let half = 0.5 * w.max(h) as f64;
+    let basis = |i: usize| -> SVector<f64, TERMS> {
+        let x = ((i % w) as f64 - 0.5 * w as f64) / half;
+        let y = ((i / w) as f64 - 0.5 * h as f64) / half;
+        SVector::from([1.0, x, y, x * x, x * y, y * y, x * x * x, x * x * y, x * y * y, y * y * y])
+    };
+    let used: Vec<usize> = (0..w * h).filter(|i| inside.data[*i]).collect();
+    let mut values: Vec<f32> = used.iter().map(|i| blocks.data[*i]).collect();
+    let middle = quantile(&mut values, 0.5).unwrap_or(0.0);
+    let mut fitted = blocks.map(|_| middle);
+    if used.len() < 6 * TERMS {
+        return fitted;
+    }
+    let mut limit = f32::INFINITY;
+    for _ in 0..6 {
+        let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
+        let mut right = SVector::<f64, TERMS>::zeros();
+        for &i in &used {
+            let u = f64::from((blocks.data[i] - fitted.data[i]) / limit);
+            let weight = if u.abs() >= 1.0 { 0.0 } else { (1.0 - u * u).powi(2) };
+            let b = basis(i);
+            normal += b * b.transpose() * weight;
+            right += b * (f64::from(blocks.data[i]) * weight);
+        }
+        let Some(c) = normal.cholesky().map(|f| f.solve(&right)) else { break };
+        for i in 0..w * h {
+            fitted.data[i] = basis(i).dot(&c) as f32;
+        }
+        let mut away: Vec<f32> = used.iter().map(|i| (blocks.data[*i] - fitted.data[*i]).abs()).collect();
+        // Tukey's constant 4.685 times the robust standard deviation.
+        limit = (4.685 * 1.4826 * quantile(&mut away, 0.5).unwrap_or(0.0)).max(1.0);
+    }
+    fitted
 }
 
 #[cfg(test)]

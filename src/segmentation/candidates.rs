@@ -2,7 +2,7 @@
 
 use super::Refused;
 use super::ground::Ground;
-use super::walls::{vessels, walls};
+use super::walls::{Wall, vessels, walls};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
 
@@ -79,12 +79,20 @@ pub fn find(ground: &Ground) -> Found {
     let mut candidates = Vec::new();
     let mut refused = Vec::new();
     for c in first {
-        let on_wall: Vec<bool> = c
-            .region
-            .pixels
-            .iter()
-            .map(|&(x, y)| walls.iter().any(|wall| wall.holds(f64::from(x), f64::from(y), 0.0)))
-            .collect();
+        let on = |walls: &[&Wall]| -> Vec<bool> {
+            let held = |&(x, y): &(u32, u32)| walls.iter().any(|w| w.holds(f64::from(x), f64::from(y), 0.0));
+            c.region.pixels.iter().map(held).collect()
+        };
+        let own: Vec<&Wall> = walls.iter().filter(|w| w.runs_through(&c.region.pixels)).collect();
+        let mut on_wall = on(&own);
+        if own.is_empty() {
+            // A short piece of a wall lies in its band nearly whole.
+            let every: Vec<&Wall> = walls.iter().collect();
+            let held = on(&every);
+            if held.iter().filter(|v| **v).count() * 10 >= held.len() * 9 {
+                on_wall = held;
+            }
+        }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
             candidates.push(c);

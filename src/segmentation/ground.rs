@@ -1,7 +1,9 @@
 //! The ground a photograph is searched on: lighting, the region that is lit as the dish is, the bare
 //! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
 
-use super::background::{Surface, block_medians, block_statistic, neighbourhood_quantile, weighted_smooth};
+use super::background::{
+    Surface, block_medians, block_statistic, neighbourhood_quantile, polynomial, weighted_smooth,
+};
 use crate::imaging::{
     Plane,
     blur::gaussian,
@@ -113,8 +115,12 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     let (polarity, lit_blocks) = decide(&luma, &medians, block);
 
     let surface = |medians: &Plane<f32>| -> Surface {
-        let fallback = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
-        let prior = neighbourhood_quantile(medians, &lit_blocks, 6, 0.5, fallback);
+        // The lamp's fall-off first, then what it leaves, so that slopes do not pass for fish nor fish for slopes.
+        let lamp = polynomial(medians, &lit_blocks);
+        let mut rest = medians.clone();
+        rest.data.iter_mut().zip(&lamp.data).for_each(|(r, l)| *r -= l);
+        let mut prior = neighbourhood_quantile(&rest, &lit_blocks, 6, 0.5, 0.0);
+        prior.data.iter_mut().zip(&lamp.data).for_each(|(p, l)| *p += l);
         Surface { blocks: refine(medians, &prior, &lit_blocks), block }
     };
     let luma_ground = surface(&medians);
@@ -194,7 +200,7 @@ fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<
             .collect(),
     };
     let mut surface = prior.clone();
-    for (times, share) in [(4.0, 0.02), (3.0, 0.006)] {
+    for (times, share) in [(3.0, 0.008), (3.0, 0.005)] {
         let mut departures: Vec<f32> = (0..medians.data.len())
             .filter(|i| inner.data[*i])
             .map(|i| (medians.data[i] - surface.data[i]).abs())

@@ -44,6 +44,26 @@ impl Wall {
     }
 }
 
+impl Wall {
+    /// Whether a region (pixels of the search) holds a long piece of this wall, so that the rest of it may be
+    /// something lying against the wall; a region the band merely crosses does not.
+    pub fn runs_through(&self, pixels: &[(u32, u32)]) -> bool {
+        let inside =
+            pixels.iter().map(|&(x, y)| [f64::from(x), f64::from(y)]).filter(|p| self.holds(p[0], p[1], 0.0));
+        match self {
+            Self::Round { shape, .. } => {
+                let mut sectors = [false; SECTORS];
+                for p in inside {
+                    let turn = (p[1] - shape.y).atan2(p[0] - shape.x) / std::f64::consts::TAU + 0.5;
+                    sectors[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] = true;
+                }
+                longest_run(&sectors) >= LEAST_ARC
+            }
+            Self::Straight { .. } => 2 * inside.count() >= pixels.len(),
+        }
+    }
+}
+
 /// Distance of `p` from the line through `a` and `b`, and its place along it (0 at `a`, 1 at `b`).
 fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
@@ -126,7 +146,7 @@ fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option
             straight(region, draw(), draw(), short)
         } else {
             ellipse::circle_through([draw(), draw(), draw()])
-                .filter(|c| c.a >= 0.04 * short && c.a <= 2.5 * short)
+                .filter(|c| c.a >= 0.07 * short && c.a <= 2.5 * short)
                 .and_then(|c| round(pool, c))
         };
         if let Some((score, wall)) = candidate
@@ -154,8 +174,9 @@ fn round(pool: &[Vec<[f64; 2]>], c: Ellipse) -> Option<(f64, Wall)> {
             }
         }
         // Many fish can lie along some circle by chance, each on a short piece of it: only long arcs are wall.
-        let own = sectors.iter().filter(|s| f64::from(**s) >= through).count();
-        if own >= LEAST_ARC {
+        let covers = sectors.map(|s| f64::from(s) >= through);
+        let own = covers.iter().filter(|c| **c).count();
+        if longest_run(&covers) >= LEAST_ARC {
             covered += own;
             inliers += f64::from(sectors.iter().sum::<u32>());
         }
@@ -191,6 +212,16 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
     Some((count as f64, Wall::Straight { from: at(t0), to: at(t1), half: 3.0 }))
+}
+
+/// Longest run of `true` round the circle: a body that crosses a circle covers short pieces of it.
+fn longest_run(sectors: &[bool; SECTORS]) -> usize {
+    let (mut best, mut run) = (0, 0);
+    for covered in sectors.iter().chain(sectors) {
+        run = if *covered { run + 1 } else { 0 };
+        best = best.max(run);
+    }
+    best.min(SECTORS)
 }
 
 /// Fits the ellipse to the points near a circle, twice, and takes the band from where they lie.
