@@ -11,7 +11,7 @@ use crate::decision::screen::ScreenAdvice;
 
 /// A row of `grade.csv`: shares and CVs are fractions, lengths and spacings millimetres.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)] // the names say it; docs/decisions.md lists them
+#[allow(missing_docs)] // the names are the column names and say it
 pub struct GradeRow {
     pub sample: String,
     pub spacing_mm: f64,
