@@ -2,7 +2,7 @@
 
 use crate::imaging::{Plane, blur::gaussian, components, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
-use crate::segmentation::{Candidate, Ground, Labels};
+use crate::segmentation::{Candidate, Ground, Labels, Polarity};
 
 /// A large fish is measured at the reduction that leaves it about this many pixels long: more adds time, not
 /// accuracy.
@@ -25,6 +25,8 @@ pub struct Crop {
     pub noise: f32,
     /// Ink of the trunk: median over the candidate.
     pub trunk: f32,
+    /// Ink below which nothing is taken for a part of the body.
+    pub faintest: f32,
     /// Ink at which the body was cut out.
     pub threshold: f32,
     /// Whether the body reaches the edge of the photograph.
@@ -35,6 +37,13 @@ pub struct Crop {
 
 /// Smoothing of the crop in crop pixels.
 const SMOOTH: f32 = 0.8;
+
+/// The faintest fin absorbs more than this share of the light behind it, however deep the trunk: it is judged by
+/// itself.
+const LEAST_ABSORBED: f32 = 0.004;
+/// The faintest fin scatters more than this share of what the trunk scatters: both stand in the same light, and
+/// the unit of ink on a dark ground is no physical one.
+const LEAST_SCATTERED: f32 = 0.05;
 
 impl Crop {
     /// Crop coordinates to photograph coordinates.
@@ -89,10 +98,14 @@ impl Crop {
         let mut inside: Vec<f32> =
             ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
         let trunk = quantile(&mut inside, 0.6)?;
+        let faintest = match ground.polarity {
+            Polarity::DarkFish => LEAST_ABSORBED,
+            Polarity::BrightFish => LEAST_SCATTERED * trunk,
+        };
         let threshold = (3.0 * noise).max(0.3 * trunk);
         let (body, at_frame, at_unlit) =
             body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
-        Some(Self { origin, bin, ink, allowed, body, noise, trunk, threshold, at_frame, at_unlit })
+        Some(Self { origin, bin, ink, allowed, body, noise, trunk, faintest, threshold, at_frame, at_unlit })
     }
 }
 

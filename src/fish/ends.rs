@@ -46,17 +46,15 @@ fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
     };
     let band =
         |c: usize, row: usize| (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp);
-    // Beside the body, far enough out to be clear of it: the fainter of the two sides.
-    let beside: Vec<f32> = (0..width)
-        .filter_map(|c| {
-            let (a, b) = (band(c, BAND + WANDER + 1), band(c, 2 * SIDE - BAND - WANDER - 1));
-            match (a, b) {
-                (Some(a), Some(b)) => Some(a.min(b)),
-                (a, b) => a.or(b),
-            }
-        })
-        .collect();
-    let floor = quantile(&mut beside.clone(), 0.5).unwrap_or(0.0);
+    // Beside the body, far enough out to be clear of it, on the emptier of the two sides. The side is chosen as
+    // a whole: the lower of two noisy readings in every column would lie below bare ground.
+    let away = BAND + WANDER + 1;
+    let side = |row: usize| (0..width).filter_map(|c| band(c, row)).collect::<Vec<f32>>();
+    let (beside, floor) = [side(away), side(2 * SIDE - away)]
+        .into_iter()
+        .filter_map(|values| Some((quantile(&mut values.clone(), 0.5)?, values)))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or((Vec::new(), 0.0), |(floor, values)| (values, floor));
     let raw: Vec<f32> = (0..width).map(|c| band(c, SIDE).map_or(0.0, |v| v - floor)).collect();
     // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
     let mut chosen = None;
@@ -127,7 +125,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
         }
         let next = mid(from, to);
         let independent = (look as f64 / shared).max(1.0) as f32;
-        if next < 2.5 * signal.noise / independent.sqrt() || next < 0.004 {
+        if next < 2.5 * signal.noise / independent.sqrt() || next < crop.faintest {
             break;
         }
         let further = step(e, at as usize, next, gap);
