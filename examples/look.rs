@@ -70,6 +70,7 @@ fn look(image: &RgbImage, out: &str) {
                 line(&mut canvas, &f.midline[..6], Rgb([0, 0, 255]));
             }
             Outcome::Refused(r, e) => {
+                let e = e.map(|(e, _)| e);
                 println!("  refused {} at {:.0?} {e:.2?}", r.reason, r.outline[0]);
                 line(&mut canvas, &r.outline, Rgb([255, 0, 255]));
             }

@@ -116,7 +116,7 @@ pub struct Eye {
     pub column: f32,
     /// Row above the line (left positive).
     pub row: f32,
-    /// Diameter in columns at half contrast along the body.
+    /// Diameter in columns at half contrast, along or across the body, whichever is less.
     pub diameter: f32,
 }
 
@@ -177,16 +177,22 @@ pub fn eye(ribbon: &Ribbon, profile: &Profile, polarity: Polarity, from_end: boo
             Polarity::DarkFish => v < half,
             Polarity::BrightFish => v > half,
         };
-        let at = best.column as usize + BEYOND;
-        let extent = |sign: i64| {
+        let at = (best.column as i64 + BEYOND as i64, row as i64);
+        let extent = |dx: i64, dy: i64| {
             (1..24i64)
                 .find(|k| {
-                    let c = at as i64 + sign * k;
-                    c < 0 || c as usize >= ribbon.ink.width || left_spot(ribbon.ink.at(c as usize, row))
+                    let (c, r) = (at.0 + k * dx, at.1 + k * dy);
+                    c < 0
+                        || r < 0
+                        || c as usize >= ribbon.ink.width
+                        || r as usize >= ribbon.ink.height
+                        || left_spot(ribbon.ink.at(c as usize, r as usize))
                 })
                 .unwrap_or(24) as f32
         };
-        best.diameter = extent(1) + extent(-1) - 1.0;
+        // Two eyes seen from above lie side by side, and the dark gap between two bright ones is open to the
+        // front: the narrower way across the spot is the one eye.
+        best.diameter = (extent(1, 0) + extent(-1, 0)).min(extent(0, 1) + extent(0, -1)) - 1.0;
     }
     best
 }

@@ -74,9 +74,9 @@ pub fn find(ground: &Ground) -> Found {
             candidate(region.pixels.into_iter().filter(|p| inked(p)).collect())
         })
         .collect();
-    let walls = walls(&first, w, h);
+    let walls = walls(&first, ground);
     let mut labels = Plane::filled(w, h, 0u32);
-    let mut candidates = Vec::new();
+    let mut candidates: Vec<(Candidate, bool)> = Vec::new();
     let mut refused = Vec::new();
     for c in first {
         let on = |walls: &[&Wall]| -> Vec<bool> {
@@ -95,7 +95,7 @@ pub fn find(ground: &Ground) -> Found {
         }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
-            candidates.push(c);
+            candidates.push((c, false));
             continue;
         }
         for (&(x, y), on) in c.region.pixels.iter().zip(&on_wall) {
@@ -115,7 +115,7 @@ pub fn find(ground: &Ground) -> Found {
         }
         for part in components::regions(&rest, LEAST_PIXELS) {
             let pixels = part.pixels.into_iter().map(|(x, y)| (x + c.region.x0, y + c.region.y0)).collect();
-            candidates.extend(candidate(pixels));
+            candidates.extend(candidate(pixels).map(|c| (c, true)));
         }
     }
     let vessels: Vec<Ellipse> = vessels(&walls)
@@ -129,11 +129,12 @@ pub fn find(ground: &Ground) -> Found {
     let mut found = Found { candidates: Vec::new(), labels, vessels, refused };
     let area: f64 = found.vessels.iter().map(|v| v.a * v.b * std::f64::consts::PI).sum();
     let frame = (w * h * ground.factor * ground.factor) as f64;
-    for mut c in candidates {
+    for (mut c, beside_wall) in candidates {
         let (x, y) = (f64::from(c.region.x0 + c.region.x1) / 2.0, f64::from(c.region.y0 + c.region.y1) / 2.0);
         let [x, y] = ground.to_photo(x, y);
         if area > 0.2 * frame && found.vessel_at(x, y).is_none() {
-            found.refused.push(Refused { outline: box_of(ground, &c.region), reason: "outside the vessel" });
+            let reason = if beside_wall { "vessel wall" } else { "outside the vessel" };
+            found.refused.push(Refused { outline: box_of(ground, &c.region), reason });
             continue;
         }
         c.label = found.candidates.len() as u32 + 1;

@@ -1,6 +1,7 @@
 //! Vessel walls: circles seen as ellipses, and straight edges, among the long thin regions of ink.
 
 use super::candidates::Candidate;
+use super::ground::Ground;
 use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Ellipse, plane::quantile};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -33,8 +34,13 @@ impl Wall {
     pub fn holds(&self, x: f64, y: f64, slack: f64) -> bool {
         match self {
             Self::Round { shape, inner, outer } => {
-                let d = shape.distance(x, y);
-                d >= inner - slack && d <= outer + slack
+                // Most points are nowhere near: the two circles that hold the band settle those.
+                let r2 = (x - shape.x).powi(2) + (y - shape.y).powi(2);
+                let (least, most) = ((shape.b + inner - slack).max(0.0), shape.a + outer + slack);
+                r2 >= least * least && r2 <= most * most && {
+                    let d = shape.distance(x, y);
+                    d >= inner - slack && d <= outer + slack
+                }
             }
             Self::Straight { from, to, half } => {
                 let (d, along) = beside(*from, *to, [x, y]);
@@ -76,45 +82,137 @@ fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
 /// wall.
 const THIN: f64 = 0.05;
 /// Trials for one wall.
-const TRIALS: usize = 160;
-/// Most walls looked for: a 24-well plate with double edges.
-const MOST: usize = 60;
+const TRIALS: usize = 1200;
+/// Most walls looked for: a 24-well plate whose wells show three edges each, and what lies round it.
+const MOST: usize = 100;
 /// Sectors of a circle, and how many must hold wall.
 const SECTORS: usize = 72;
 const LEAST_SECTORS: usize = 22;
+/// Share of the sectors within the frame that must hold wall.
+const LEAST_SHARE: f64 = 0.5;
 /// Sectors that one region must cover by itself to count.
 const LEAST_ARC: usize = 12;
+/// Places looked at in each sector, and how many must hold wall for the sector to count.
+const LOOKS: usize = 4;
+const LEAST_LOOKS: usize = 2;
+/// Points of one region looked at for one straight edge.
+const STRAIGHT_POINTS: usize = 2500;
 
-/// Round and straight walls among the long thin regions, in the order found; `width` and `height` in search
-/// pixels. The search draws points from a fixed seed: same picture, same walls.
-pub fn walls(candidates: &[Candidate], width: usize, height: usize) -> Vec<Wall> {
+/// Round and straight walls among the long thin regions, in the order found. The search draws points from a fixed seed: same picture, same walls.
+pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
+    let (width, height) = (ground.ink.width, ground.ink.height);
     let short = width.min(height) as f64;
     let mut pool: Vec<Vec<[f64; 2]>> = Vec::new();
+    let mut map = Map::new(width, height);
     for c in candidates {
         let r = &c.region;
         let extent = f64::from(r.width()).hypot(f64::from(r.height()));
         if extent < 0.08 * short || thickest(r) > THIN * extent {
             continue;
         }
-        let stride = (r.pixels.len() / 2500).max(1);
-        let points = r.pixels.iter().step_by(stride).map(|&(x, y)| [f64::from(x), f64::from(y)]).collect();
-        pool.push(points);
+        // Only the crests: between the edges of one wall, and in the haze beside it, lies ink that is no edge.
+        let crest: Vec<(u32, u32)> = r.pixels.iter().copied().filter(|p| is_crest(ground, *p)).collect();
+        map.enter(&crest, pool.len() as u16 + 1);
+        pool.push(crest.into_iter().map(|(x, y)| [f64::from(x), f64::from(y)]).collect());
     }
+    map.widen();
     let mut rng = ChaCha8Rng::seed_from_u64(0x7761_6c6c);
     let mut found = Vec::new();
     let mut misses = 0;
     while found.len() < MOST && misses < 3 {
-        pool.retain(|p| p.len() >= 20);
-        let Some(wall) = next_wall(&pool, short, &mut rng) else {
+        pool.iter_mut().filter(|p| p.len() < 20).for_each(Vec::clear);
+        let Some(wall) = next_wall(&pool, &map, short, &mut rng) else {
             misses += 1;
             continue;
         };
         for points in &mut pool {
             points.retain(|p| !wall.holds(p[0], p[1], 2.0));
         }
+        map.remove(&wall);
         found.push(wall);
     }
     found
+}
+
+/// Whether ink is greatest here across some direction: on both sides, three or six pixels off, it is less by more
+/// than a quarter and than the noise explains.
+fn is_crest(ground: &Ground, (x, y): (u32, u32)) -> bool {
+    let ink = &ground.ink;
+    let here = ink.at(x as usize, y as usize);
+    let limit = (0.75 * here).min(here - 4.0 * ground.noise.at(f64::from(x), f64::from(y)));
+    [(1i64, 0i64), (0, 1), (1, 1), (1, -1)].into_iter().any(|(dx, dy)| {
+        let side = |k: i64| ink.get_or(i64::from(x) + k * dx, i64::from(y) + k * dy, 0.0);
+        let falls = |k: i64| side(-k) < limit && side(k) < limit;
+        side(-1) <= here && side(1) <= here && (falls(3) || falls(6))
+    })
+}
+
+/// Which long thin region, from 1, lies at or next to each place; 0 for none. Every second search pixel each
+/// way: circles are scored by looking places up, however many pixels the regions have.
+struct Map {
+    regions: Plane<u16>,
+    /// Sine and cosine of the places looked at round a circle.
+    turns: Vec<(f64, f64)>,
+}
+
+impl Map {
+    fn new(width: usize, height: usize) -> Self {
+        let turn = |i: usize| (i as f64 / (SECTORS * LOOKS) as f64 * std::f64::consts::TAU).sin_cos();
+        Self {
+            regions: Plane::filled(width.div_ceil(2), height.div_ceil(2), 0),
+            turns: (0..SECTORS * LOOKS).map(turn).collect(),
+        }
+    }
+
+    fn enter(&mut self, pixels: &[(u32, u32)], region: u16) {
+        for &(x, y) in pixels {
+            self.regions.set(x as usize / 2, y as usize / 2, region);
+        }
+    }
+
+    /// Widens every region by one place, so that a circle drawn through three pixels may miss the middle.
+    fn widen(&mut self) {
+        let before = self.regions.clone();
+        for y in 0..before.height {
+            for x in 0..before.width {
+                if before.at(x, y) == 0 {
+                    let near = [(-1, 0), (1, 0), (0, -1), (0, 1)]
+                        .map(|(dx, dy)| before.get_or(x as i64 + dx, y as i64 + dy, 0));
+                    self.regions.set(x, y, near.into_iter().max().unwrap_or(0));
+                }
+            }
+        }
+    }
+
+    fn remove(&mut self, wall: &Wall) {
+        let (rows, columns) = match wall {
+            Wall::Round { shape, outer, .. } => {
+                let reach = shape.a + outer.abs() + 4.0;
+                let span = |at: f64, most: usize| {
+                    ((0.5 * (at - reach)).max(0.0) as usize).min(most)
+                        ..((0.5 * (at + reach)).max(0.0) as usize + 2).min(most)
+                };
+                (span(shape.y, self.regions.height), span(shape.x, self.regions.width))
+            }
+            Wall::Straight { .. } => (0..self.regions.height, 0..self.regions.width),
+        };
+        for y in rows {
+            for x in columns.clone() {
+                if self.regions.at(x, y) > 0 && wall.holds(2.0 * x as f64 + 0.5, 2.0 * y as f64 + 0.5, 3.0) {
+                    self.regions.set(x, y, 0);
+                }
+            }
+        }
+    }
+
+    fn holds(&self, x: f64, y: f64) -> bool {
+        (0.0..2.0 * self.regions.width as f64).contains(&x)
+            && (0.0..2.0 * self.regions.height as f64).contains(&y)
+    }
+
+    fn at(&self, x: f64, y: f64) -> u16 {
+        self.regions.get_or((0.5 * x).floor() as i64, (0.5 * y).floor() as i64, 0)
+    }
 }
 
 /// Radius of the largest disc in a region.
@@ -126,7 +224,7 @@ fn thickest(region: &Region) -> f64 {
     distance::euclidean(&mask).data.iter().copied().fold(0.0, f32::max).into()
 }
 
-fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option<Wall> {
+fn next_wall(pool: &[Vec<[f64; 2]>], map: &Map, short: f64, rng: &mut ChaCha8Rng) -> Option<Wall> {
     let total: usize = pool.iter().map(Vec::len).sum();
     if total == 0 {
         return None;
@@ -141,13 +239,22 @@ fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option
             }
             here
         })?;
-        let mut draw = || region[rng.random_range(0..region.len())];
-        let candidate = if trial % 4 == 3 {
-            straight(region, draw(), draw(), short)
+        let first = region[pick];
+        let candidate = if trial % 24 == 23 {
+            straight(region, first, region[rng.random_range(0..region.len())], short)
         } else {
-            ellipse::circle_through([draw(), draw(), draw()])
-                .filter(|c| c.a >= 0.07 * short && c.a <= 2.5 * short)
-                .and_then(|c| round(pool, c))
+            // The wells of a plate are one region: only points that lie near each other are often of one wall.
+            let reach = short * 0.05 * 40f64.powf(rng.random_range(0.0..1.0));
+            let mut near = || {
+                (0..24)
+                    .map(|_| region[rng.random_range(0..region.len())])
+                    .find(|p| (p[0] - first[0]).powi(2) + (p[1] - first[1]).powi(2) < reach * reach)
+            };
+            near()
+                .zip(near())
+                .and_then(|(b, c)| ellipse::circle_through([first, b, c]))
+                .filter(|c| c.a >= 0.05 * short && c.a <= 2.5 * short)
+                .and_then(|c| round(map, c))
         };
         if let Some((score, wall)) = candidate
             && best.is_none_or(|(s, _)| score > s)
@@ -159,30 +266,41 @@ fn next_wall(pool: &[Vec<[f64; 2]>], short: f64, rng: &mut ChaCha8Rng) -> Option
 }
 
 /// The circle with its support, when it has enough of it.
-fn round(pool: &[Vec<[f64; 2]>], c: Ellipse) -> Option<(f64, Wall)> {
-    let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
-    // A sector counts when wall runs through most of it.
-    let through = (0.35 * c.a * std::f64::consts::TAU / SECTORS as f64).max(1.0);
-    let (mut covered, mut inliers) = (0, 0.0);
-    for points in pool {
-        let mut sectors = [0u32; SECTORS];
-        for p in points {
-            let (dx, dy) = (p[0] - c.x, p[1] - c.y);
-            if (dx.hypot(dy) - c.a).abs() <= tolerance {
-                let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
-                sectors[((turn * SECTORS as f64) as usize).min(SECTORS - 1)] += 1;
-            }
-        }
+fn round(map: &Map, c: Ellipse) -> Option<(f64, Wall)> {
+    let looks: Vec<u16> =
+        map.turns.iter().map(|(sin, cos)| map.at(c.x + c.a * cos, c.y + c.a * sin)).collect();
+    if looks.iter().filter(|r| **r > 0).count() < LEAST_SECTORS * LEAST_LOOKS {
+        return None;
+    }
+    // The region that runs through each sector, 0 for none.
+    let through: Vec<u16> = looks
+        .chunks(LOOKS)
+        .map(|l| *l.iter().max_by_key(|r| (**r > 0, l.iter().filter(|o| o == r).count())).unwrap_or(&0))
+        .zip(looks.chunks(LOOKS))
+        .map(|(r, l)| if l.iter().filter(|o| **o == r).count() >= LEAST_LOOKS { r } else { 0 })
+        .collect();
+    let inside = map
+        .turns
+        .iter()
+        .step_by(LOOKS)
+        .filter(|(sin, cos)| map.holds(c.x + c.a * cos, c.y + c.a * sin))
+        .count();
+    let mut regions: Vec<u16> = through.iter().copied().filter(|r| *r > 0).collect();
+    regions.sort_unstable();
+    regions.dedup();
+    let mut covered = 0;
+    for region in regions {
         // Many fish can lie along some circle by chance, each on a short piece of it: only long arcs are wall.
-        let covers = sectors.map(|s| f64::from(s) >= through);
-        let own = covers.iter().filter(|c| **c).count();
+        let covers = std::array::from_fn(|s| through[s] == region);
         if longest_run(&covers) >= LEAST_ARC {
-            covered += own;
-            inliers += f64::from(sectors.iter().sum::<u32>());
+            covered += covers.iter().filter(|c| **c).count();
         }
     }
-    (covered >= LEAST_SECTORS)
-        .then(|| (inliers, Wall::Round { shape: c, inner: -tolerance, outer: tolerance }))
+    let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
+    (covered >= LEAST_SECTORS && covered as f64 >= LEAST_SHARE * inside as f64).then(|| {
+        // A circle through pieces of several walls has less of each than each wall has of itself.
+        ((covered as f64 / inside as f64).powi(2) * covered as f64, Wall::Round { shape: c, inner: -tolerance, outer: tolerance })
+    })
 }
 
 /// The straight edge with its support: most of its region must lie along it.
@@ -191,8 +309,10 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     if length < 0.04 * short {
         return None;
     }
+    let stride = region.len().div_ceil(STRAIGHT_POINTS);
+    let looked_at = region.len().div_ceil(stride);
     let mut along: Vec<f64> =
-        region.iter().map(|p| beside(a, b, *p)).filter(|(d, _)| *d <= 2.5).map(|(_, t)| t).collect();
+        region.iter().step_by(stride).map(|p| beside(a, b, *p)).filter(|(d, _)| *d <= 2.5).map(|(_, t)| t).collect();
     along.sort_by(f64::total_cmp);
     // The longest run without a gap of more than two per cent of the frame.
     let gap = 0.02 * short / length;
@@ -207,7 +327,7 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let (t0, t1, count) = best;
     let span = (t1 - t0) * length;
-    if span < 0.4 * short || (count as f64) < 0.5 * region.len() as f64 {
+    if span < 0.4 * short || (count as f64) < 0.5 * looked_at as f64 {
         return None;
     }
     let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
