@@ -79,16 +79,16 @@ pub fn find(ground: &Ground) -> Found {
     let mut candidates: Vec<(Candidate, bool)> = Vec::new();
     let mut refused = Vec::new();
     for c in first {
-        let on = |walls: &[&Wall]| -> Vec<bool> {
+        let on = |walls: &[Wall]| -> Vec<bool> {
             let held = |&(x, y): &(u32, u32)| walls.iter().any(|w| w.holds(f64::from(x), f64::from(y), 0.0));
             c.region.pixels.iter().map(held).collect()
         };
-        let own: Vec<&Wall> = walls.iter().filter(|w| w.runs_through(&c.region.pixels)).collect();
+        let through = walls.iter().filter(|w| w.runs_through(&c.region.pixels));
+        let own: Vec<Wall> = through.map(|w| w.widened(&c.region.pixels)).collect();
         let mut on_wall = on(&own);
         if own.is_empty() {
             // A short piece of a wall lies in its band nearly whole.
-            let every: Vec<&Wall> = walls.iter().collect();
-            let held = on(&every);
+            let held = on(&walls);
             if held.iter().filter(|v| **v).count() * 10 >= held.len() * 9 {
                 on_wall = held;
             }

@@ -70,6 +70,41 @@ impl Wall {
     }
 }
 
+/// How far the haze beside a round wall may reach, as a share of its radius.
+const HAZE: f64 = 0.12;
+
+impl Wall {
+    /// The same wall with its band widened over the haze that a region shows all along it: to both sides while
+    /// the region goes on in more than half of the sectors that the band itself covers. A fish against the wall
+    /// takes few sectors.
+    pub fn widened(&self, pixels: &[(u32, u32)]) -> Self {
+        let Self::Round { shape, inner, outer } = *self else { return *self };
+        let reach = (HAZE * shape.b).ceil() as usize;
+        let mut beyond = vec![[false; SECTORS]; 2 * reach];
+        let mut band = [false; SECTORS];
+        for &(x, y) in pixels.iter().filter(|(x, y)| self.holds(f64::from(*x), f64::from(*y), reach as f64)) {
+            let (dx, dy) = (f64::from(x) - shape.x, f64::from(y) - shape.y);
+            let sector = (((dy.atan2(dx) / std::f64::consts::TAU + 0.5) * SECTORS as f64) as usize).min(SECTORS - 1);
+            let d = shape.distance(f64::from(x), f64::from(y));
+            if d < inner {
+                beyond[((inner - d) as usize).min(reach - 1)][sector] = true;
+            } else if d > outer {
+                beyond[reach + ((d - outer) as usize).min(reach - 1)][sector] = true;
+            } else {
+                band[sector] = true;
+            }
+        }
+        let covered = band.iter().filter(|c| **c).count();
+        let goes_on = |s: &&[bool; SECTORS]| 2 * s.iter().filter(|c| **c).count() > covered;
+        let (inwards, outwards) = beyond.split_at(reach);
+        Self::Round {
+            shape,
+            inner: inner - inwards.iter().take_while(goes_on).count() as f64,
+            outer: outer + outwards.iter().take_while(goes_on).count() as f64,
+        }
+    }
+}
+
 /// Distance of `p` from the line through `a` and `b`, and its place along it (0 at `a`, 1 at `b`).
 fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
