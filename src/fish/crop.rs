@@ -9,7 +9,7 @@ use crate::segmentation::{Candidate, Ground, Labels, Polarity};
 const ENOUGH_LENGTH: f64 = 480.0;
 
 /// Ink around one candidate, at photograph resolution or a whole-number reduction of it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Crop {
     /// Photograph coordinates of the centre of crop pixel (0, 0).
     pub origin: [f64; 2],

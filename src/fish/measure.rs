@@ -6,7 +6,7 @@ use super::judge::Evidence;
 use super::midline::{between, centre, first_way, half_widths};
 use super::profile::{Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
-use super::separate::separate;
+use super::separate::{by_heads, by_level};
 use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -44,15 +44,30 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     };
     let one = case.follow(&crop, &way, false);
     let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
-    if !whole {
-        let parts = separate(&crop, ground.polarity);
-        let several: Vec<Outcome> = parts.iter().map(|way| case.follow(&crop, way, true)).collect();
-        let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
-        if several.len() > 1 && several.iter().all(convincing) {
-            return several;
+    let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
+    let several = by_heads(&crop, ground.polarity);
+    let parts: Vec<Outcome> = several.ways.iter().map(|way| case.follow(&crop, way, true)).collect();
+    if parts.len() > 1 && parts.iter().all(convincing) {
+        return parts;
+    }
+    if !whole || several.heads > 1 {
+        let parts: Vec<Outcome> = by_level(&crop)
+            .iter()
+            .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, true)))
+            .collect();
+        if parts.iter().filter(|o| convincing(o)).count() > 1 {
+            return parts;
         }
     }
-    vec![one]
+    match one {
+        Outcome::Fish(mut fish, e) if several.heads > 1 && !fish.flags.contains(&Flag::Overlap) => {
+            fish.flags.push(Flag::Overlap);
+            fish.flags.sort_unstable();
+            (fish.use_length, fish.use_call) = (false, false);
+            vec![Outcome::Fish(fish, e)]
+        }
+        other => vec![other],
+    }
 }
 
 /// A body whose midline and widths account for less of it than this holds more than one thing.

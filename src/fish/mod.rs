@@ -4,6 +4,7 @@
 mod crop;
 mod ends;
 mod fragments;
+mod heads;
 mod judge;
 mod measure;
 mod midline;

@@ -1,84 +1,194 @@
-//! Fish that touch or cross, taken apart by their eyes and the straightness of the ways between their ends.
+//! Fish that touch or cross, taken apart.
 //!
-//! The skeleton of a body that holds two or three fish has an end for every snout and tail that is free. Ends
-//! with an eye are heads. Heads and tails are paired so that the ways between them bend least where they
-//! cross; if heads and tails do not match in number, or a way bends like no fish, nothing is taken apart.
+//! On a bright ground by their eyes: every head gets the tail whose way through the body bends least and that
+//! makes the fish of one body alike in length; together the ways must account for the body. On any ground by
+//! level: fish that touch only with their fin folds or their haze part where the ink is that of trunks. If the
+//! evidence does neither, nothing is taken apart.
 
 use super::crop::Crop;
+use super::heads::{Head, heads};
 use super::midline::POINTS;
-use crate::imaging::{Plane, distance, path, thin};
+use crate::imaging::{Plane, components, distance, path, thin};
 use crate::segmentation::Polarity;
+use std::collections::VecDeque;
 
 /// Most fish taken apart in one body.
-const MOST_FISH: usize = 3;
-/// A skeleton branch shorter than this share of the longest way is a fin or a bulge.
-const LEAST_BRANCH: f64 = 0.2;
-/// Ink of an eye over the trunk's.
-const EYE: f32 = 1.6;
-/// Sharpest turn of a way over a fifth of its length, radians (60 degrees).
-const SHARPEST: f64 = 1.05;
+const MOST_FISH: usize = 4;
+/// Most free ends looked at.
+const MOST_ENDS: usize = 12;
+/// Shortest fish of a body, as a share of the longest.
+const ALIKE: f64 = 0.45;
+/// Share of the body's pixels that lie within a body's half-width of the ways.
+const EXPLAINED: f64 = 0.8;
+/// Sharpest turn of a way over a fifth of its length, radians (69 degrees).
+const SHARPEST: f64 = 1.2;
+/// Most of a way that may run along another one.
+const SHARED: f64 = 0.5;
+/// Ink, as shares of the trunk's, at which bodies are tried to part.
+const LEVELS: [f32; 2] = [0.5, 0.75];
+/// Smallest part, as a share of all pixels at that level.
+const LEAST_PART: f64 = 0.12;
 
-/// Ways through the crop from head to tail, one a fish, or none when the evidence does not part them.
-pub fn separate(crop: &Crop, polarity: Polarity) -> Vec<Vec<[f64; 2]>> {
+/// What one body holds.
+pub struct Several {
+    /// One way from head to tail for each fish, or none when the evidence does not part them.
+    pub ways: Vec<Vec<[f64; 2]>>,
+    /// Heads seen, 0 on a dark ground.
+    pub heads: usize,
+}
+
+/// Ways through the crop, one a fish.
+pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
+    let none = |heads| Several { ways: Vec::new(), heads };
     if polarity == Polarity::BrightFish {
         // A pupil is no darker than the gap between two pale fish.
-        return Vec::new();
+        return none(0);
+    }
+    let heads = heads(crop);
+    let count = heads.len();
+    if !(2..=MOST_FISH).contains(&count) {
+        return none(count);
     }
     let depth = distance::euclidean(&crop.body);
-    let ends = free_ends(&crop.body);
-    if ends.len() < 3 || ends.len() > 10 {
-        return Vec::new();
-    }
     let mut cost = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { f32::INFINITY });
     for (c, open) in cost.data.iter_mut().zip(&crop.allowed.data) {
         if !open {
             *c = f32::INFINITY;
         }
     }
-    let width = crop.ink.width;
-    let trees: Vec<_> = ends.iter().map(|&(x, y)| path::cheapest(&cost, y * width + x, |_| false)).collect();
-    let way = |a: usize, b: usize| -> Option<Vec<[f64; 2]>> {
-        let to = ends[b].1 * width + ends[b].0;
-        trees[a].0[to]
-            .is_finite()
-            .then(|| path::smooth(&path::resample(&path::trace(&trees[a].1, to, width), POINTS), 2.0))
-    };
-    let ways: Vec<Vec<Option<Vec<[f64; 2]>>>> = (0..ends.len())
-        .map(|a| (0..ends.len()).map(|b| if a == b { None } else { way(a, b) }).collect())
+    let ends: Vec<[f64; 2]> = free_ends(&crop.body)
+        .into_iter()
+        .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
         .collect();
-    let longest = ways.iter().flatten().flatten().map(|w| path::length(w)).fold(0.0, f64::max);
-    // An end that is close to another end is a lobe of the same tail or snout.
-    let mut kept: Vec<usize> = Vec::new();
-    for a in 0..ends.len() {
-        let near = kept
-            .iter()
-            .any(|b| ways[a][*b].as_ref().is_none_or(|w| path::length(w) < LEAST_BRANCH * longest));
-        if !near {
-            kept.push(a);
+    if ends.len() < count || ends.len() > MOST_ENDS {
+        return none(count);
+    }
+    let width = crop.ink.width;
+    let index = |p: [f64; 2]| p[1].round() as usize * width + p[0].round() as usize;
+    let way_to_tails = |head: &Head| -> Vec<Option<Way>> {
+        let from = index(head.at);
+        if !cost.data[from].is_finite() {
+            return vec![None; ends.len()];
+        }
+        let (total, before) = path::cheapest(&cost, from, |_| false);
+        ends.iter()
+            .map(|end| {
+                let to = index(*end);
+                total[to].is_finite().then(|| Way::new(&path::trace(&before, to, width)))
+            })
+            .collect()
+    };
+    let ways: Vec<Vec<Option<Way>>> = heads.iter().map(way_to_tails).collect();
+    let mut best: Option<(f64, Vec<usize>)> = None;
+    assign(&ways, &mut Vec::new(), &mut |tails| {
+        let chosen: Vec<&Way> = tails.iter().zip(&ways).filter_map(|(t, w)| w[*t].as_ref()).collect();
+        if let Some(cost) = cost_of(&chosen, &depth)
+            && best.as_ref().is_none_or(|(c, _)| cost < *c)
+        {
+            best = Some((cost, tails.to_vec()));
+        }
+    });
+    let Some((_, tails)) = best else { return none(count) };
+    let lines: Vec<Vec<[f64; 2]>> =
+        tails.iter().zip(ways).filter_map(|(t, mut w)| w[*t].take()).map(|w| w.line).collect();
+    if explained(crop, &depth, &lines) < EXPLAINED {
+        return none(count);
+    }
+    Several { ways: lines, heads: count }
+}
+
+fn gap(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// A way from a head to a free end.
+#[derive(Clone)]
+struct Way {
+    line: Vec<[f64; 2]>,
+    length: f64,
+    /// Greatest turn over any fifth, radians.
+    turn: f64,
+}
+
+impl Way {
+    fn new(raw: &[[f64; 2]]) -> Self {
+        let line = path::smooth(&path::resample(raw, POINTS), 2.0);
+        Self { length: path::length(&line), turn: sharpest_turn(&line), line }
+    }
+}
+
+/// All ways to give every head a tail of its own.
+fn assign(ways: &[Vec<Option<Way>>], tails: &mut Vec<usize>, see: &mut impl FnMut(&[usize])) {
+    let Some(own) = ways.get(tails.len()) else { return see(tails) };
+    for (t, way) in own.iter().enumerate() {
+        if way.as_ref().is_some_and(|w| w.turn < SHARPEST) && !tails.contains(&t) {
+            tails.push(t);
+            assign(ways, tails, see);
+            tails.pop();
         }
     }
-    let (heads, tails): (Vec<usize>, Vec<usize>) =
-        kept.iter().partition(|e| has_eye(crop, ends[**e], longest));
-    if heads.len() != tails.len() || heads.len() < 2 || heads.len() > MOST_FISH {
-        return Vec::new();
+}
+
+/// Bends, unlike lengths and shared stretches, added up; `None` when they are like no fish.
+fn cost_of(ways: &[&Way], depth: &Plane<f32>) -> Option<f64> {
+    let longest = ways.iter().map(|w| w.length).fold(0.0, f64::max);
+    if ways.iter().any(|w| w.length < ALIKE * longest) {
+        return None;
     }
-    let mut best: Option<(f64, Vec<(usize, usize)>)> = None;
-    for order in orders(heads.len()) {
-        let pairs: Vec<(usize, usize)> = heads.iter().zip(&order).map(|(h, t)| (*h, tails[*t])).collect();
-        let bends: Option<Vec<f64>> =
-            pairs.iter().map(|&(h, t)| ways[h][t].as_deref().map(sharpest_turn)).collect();
-        let Some(bends) = bends.filter(|b| b.iter().all(|v| *v < SHARPEST)) else { continue };
-        let sum: f64 = bends.iter().map(|b| b * b).sum();
-        if best.as_ref().is_none_or(|(s, _)| sum < *s) {
-            best = Some((sum, pairs));
+    let mut shared = 0.0;
+    for (i, a) in ways.iter().enumerate() {
+        for (j, b) in ways.iter().enumerate() {
+            if i != j {
+                let along = a
+                    .line
+                    .iter()
+                    .filter(|p| {
+                        let near = f64::from(depth.bilinear(p[0], p[1])).max(1.5);
+                        b.line.iter().any(|q| gap(**p, *q) < 0.8 * near)
+                    })
+                    .count() as f64
+                    / a.line.len() as f64;
+                if along > SHARED {
+                    return None;
+                }
+                shared += along;
+            }
         }
     }
-    best.map(|(_, pairs)| pairs.into_iter().filter_map(|(h, t)| ways[h][t].clone()).collect())
-        .unwrap_or_default()
+    let bends: f64 = ways.iter().map(|w| w.turn * w.turn).sum();
+    let unlike: f64 = ways.iter().map(|w| (longest / w.length).ln().powi(2)).sum();
+    Some(bends + 2.0 * unlike + shared)
+}
+
+/// Share of the body within reach of the ways: fish are at most as deep as the body is where the way runs.
+fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[Vec<[f64; 2]>]) -> f64 {
+    let mut reached = crop.body.map(|_| false);
+    for line in lines {
+        for p in path::resample(line, 3 * POINTS) {
+            let r = 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5;
+            let span = r.ceil() as i64;
+            for dy in -span..=span {
+                for dx in -span..=span {
+                    let (x, y) = (p[0].round() as i64 + dx, p[1].round() as i64 + dy);
+                    if ((dx * dx + dy * dy) as f64) <= r * r
+                        && x >= 0
+                        && y >= 0
+                        && (x as usize) < reached.width
+                        && (y as usize) < reached.height
+                    {
+                        reached.set(x as usize, y as usize, true);
+                    }
+                }
+            }
+        }
+    }
+    let body = crop.body.data.iter().filter(|b| **b).count().max(1);
+    let both = crop.body.data.iter().zip(&reached.data).filter(|(b, r)| **b && **r).count();
+    both as f64 / body as f64
 }
 
 /// End pixels of the skeleton.
-fn free_ends(body: &Plane<bool>) -> Vec<(usize, usize)> {
+fn free_ends(body: &Plane<bool>) -> Vec<[f64; 2]> {
     let mut skeleton = body.clone();
     thin::thin(&mut skeleton);
     let mut ends = Vec::new();
@@ -87,38 +197,11 @@ fn free_ends(body: &Plane<bool>) -> Vec<(usize, usize)> {
             if skeleton.at(x, y)
                 && thin::neighbours(&skeleton, x as i64, y as i64).iter().filter(|n| **n).count() == 1
             {
-                ends.push((x, y));
+                ends.push([x as f64, y as f64]);
             }
         }
     }
     ends
-}
-
-/// Whether much more ink than the trunk's lies within a tenth of a fish of an end.
-fn has_eye(crop: &Crop, (x, y): (usize, usize), longest: f64) -> bool {
-    let reach = (0.12 * longest).max(4.0) as i64;
-    let radius = (0.012 * longest).round().max(1.0) as i64;
-    let mut most = 0.0f32;
-    for dy in (-reach..=reach).step_by(2) {
-        for dx in (-reach..=reach).step_by(2) {
-            if dx * dx + dy * dy > reach * reach {
-                continue;
-            }
-            let (cx, cy) = (x as i64 + dx, y as i64 + dy);
-            if !crop.body.get_or(cx, cy, false) {
-                continue;
-            }
-            let (mut sum, mut n) = (0.0, 0.0);
-            for sy in -radius..=radius {
-                for sx in -radius..=radius {
-                    sum += crop.ink.get_or(cx + sx, cy + sy, 0.0);
-                    n += 1.0;
-                }
-            }
-            most = most.max(sum / n);
-        }
-    }
-    most > EYE * crop.trunk
 }
 
 /// Greatest turn over any fifth of a way, radians.
@@ -133,14 +216,59 @@ fn sharpest_turn(way: &[[f64; 2]]) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// All orders of `n` things, `n` at most three.
-fn orders(n: usize) -> Vec<Vec<usize>> {
-    match n {
-        2 => vec![vec![0, 1], vec![1, 0]],
-        3 => [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]]
-            .iter()
-            .map(|o| o.to_vec())
-            .collect(),
-        _ => vec![(0..n).collect()],
+/// The crop once for each part it falls into at the ink of trunks, each with the pixels nearest to its own part;
+/// empty when it does not fall apart.
+pub fn by_level(crop: &Crop) -> Vec<Crop> {
+    for level in LEVELS {
+        let limit = level * crop.trunk;
+        let dense = Plane {
+            width: crop.ink.width,
+            height: crop.ink.height,
+            data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
+        };
+        let all = dense.data.iter().filter(|d| **d).count();
+        let least = ((LEAST_PART * all as f64) as usize).max(30);
+        let parts = components::regions(&dense, least);
+        if (2..=MOST_FISH).contains(&parts.len()) {
+            return split(crop, &parts);
+        }
     }
+    Vec::new()
+}
+
+/// Gives every pixel of the crop to the part it is nearest to, walking inside the body.
+fn split(crop: &Crop, parts: &[components::Region]) -> Vec<Crop> {
+    let (w, h) = (crop.ink.width, crop.ink.height);
+    let mut owner = Plane::filled(w, h, 0u8);
+    let mut queue = VecDeque::new();
+    for (i, part) in parts.iter().enumerate() {
+        for &(x, y) in &part.pixels {
+            owner.set(x as usize, y as usize, i as u8 + 1);
+            queue.push_back((x as usize, y as usize));
+        }
+    }
+    // Body pixels first, then the ground round it: a part's ground ends where another's begins.
+    for inside_only in [true, false] {
+        let mut front = queue.clone();
+        while let Some((x, y)) = front.pop_front() {
+            let own = owner.at(x, y);
+            for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
+                if nx < w && ny < h && owner.at(nx, ny) == 0 && (!inside_only || crop.body.at(nx, ny)) {
+                    owner.set(nx, ny, own);
+                    front.push_back((nx, ny));
+                    queue.push_back((nx, ny));
+                }
+            }
+        }
+    }
+    (1..=parts.len() as u8)
+        .map(|own| {
+            let mut part = crop.clone();
+            for i in 0..w * h {
+                part.allowed.data[i] &= owner.data[i] == own;
+                part.body.data[i] &= owner.data[i] == own;
+            }
+            part
+        })
+        .collect()
 }

@@ -1,0 +1,78 @@
+//! The heads in a body on a bright ground: eyes are the most opaque compact spots there are.
+
+use super::crop::Crop;
+use crate::imaging::{Plane, components};
+
+/// Least ink of an eye over the trunk's.
+const EYE: f32 = 1.7;
+/// Ink of a further eye as a share of the darkest eye's: eyes of one sample are equally opaque.
+const LIKE: f32 = 0.55;
+/// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
+const COMPACT: f64 = 0.6;
+const ROUND: f64 = 1.8;
+/// Two eyes closer than this many of their diameters are of one head, seen from above or obliquely.
+const SAME_HEAD: f64 = 2.2;
+
+/// A head: where its eye is, crop pixels, and how large.
+#[derive(Debug, Clone, Copy)]
+pub struct Head {
+    /// Centre of the eye, or between the two eyes.
+    pub at: [f64; 2],
+    /// Diameter of the eye.
+    pub eye: f64,
+    /// Ink of the eye.
+    ink: f32,
+}
+
+/// Heads in the body, the most opaque eye first.
+pub fn heads(crop: &Crop) -> Vec<Head> {
+    let mut found: Vec<Head> = Vec::new();
+    // An eye may join the gut or pigment at one level and stand alone at a higher one.
+    for level in [EYE, 1.5 * EYE, 2.3 * EYE, 3.5 * EYE] {
+        let limit = level * crop.trunk;
+        let dark = Plane {
+            width: crop.ink.width,
+            height: crop.ink.height,
+            data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
+        };
+        for region in components::regions(&dark, 6) {
+            let (major, minor) = region.axes();
+            let area = region.pixels.len() as f64;
+            let circle = std::f64::consts::FRAC_PI_4 * major * major;
+            if major > ROUND * minor || area < COMPACT * circle {
+                continue;
+            }
+            let (sx, sy) = region
+                .pixels
+                .iter()
+                .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
+            let ink = region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
+            let head = Head { at: [sx / area, sy / area], eye: major, ink };
+            // The same spot at a higher level.
+            let inside = |h: &Head| (h.at[0] - head.at[0]).hypot(h.at[1] - head.at[1]) < 0.6 * h.eye;
+            if !found.iter().any(inside) {
+                found.push(head);
+            }
+        }
+    }
+    found.sort_by(|a, b| b.ink.total_cmp(&a.ink));
+    let Some(darkest) = found.first().copied() else { return Vec::new() };
+    let mut heads: Vec<Head> = Vec::new();
+    for spot in found {
+        // Far smaller than the darkest eye, and fainter: pigment.
+        if spot.ink < LIKE * darkest.ink || spot.eye < 0.45 * darkest.eye {
+            continue;
+        }
+        let of = heads.iter().position(|h| {
+            (h.at[0] - spot.at[0]).hypot(h.at[1] - spot.at[1]) < SAME_HEAD * 0.5 * (h.eye + spot.eye)
+        });
+        match of {
+            Some(i) => {
+                let h = &mut heads[i];
+                h.at = [0.5 * (h.at[0] + spot.at[0]), 0.5 * (h.at[1] + spot.at[1])];
+            }
+            None => heads.push(spot),
+        }
+    }
+    heads
+}
