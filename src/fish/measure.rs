@@ -46,7 +46,14 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
     let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
     let several = by_heads(&crop, ground.polarity);
-    let parts: Vec<Outcome> = several.ways.iter().map(|way| case.follow(&crop, way, true)).collect();
+    let parts: Vec<Outcome> = several
+        .ways
+        .iter()
+        .map(|(way, hidden)| {
+            let part = case.follow(&crop, way, true);
+            if *hidden { overlapping(part) } else { part }
+        })
+        .collect();
     if parts.len() > 1 && parts.iter().all(convincing) {
         return parts;
     }
@@ -59,14 +66,20 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
             return parts;
         }
     }
-    match one {
-        Outcome::Fish(mut fish, e) if several.heads > 1 && !fish.flags.contains(&Flag::Overlap) => {
+    vec![if several.heads > 1 { overlapping(one) } else { one }]
+}
+
+/// The same outcome, with the flag that another fish hides part of it.
+fn overlapping(outcome: Outcome) -> Outcome {
+    match outcome {
+        Outcome::Fish(mut fish, e) => {
             fish.flags.push(Flag::Overlap);
             fish.flags.sort_unstable();
+            fish.flags.dedup();
             (fish.use_length, fish.use_call) = (false, false);
-            vec![Outcome::Fish(fish, e)]
+            Outcome::Fish(fish, e)
         }
-        other => vec![other],
+        refused => refused,
     }
 }
 

@@ -1,13 +1,48 @@
 //! The midline: a first way through the body, then the centre of the ink across it.
 
 use super::crop::Crop;
-use crate::imaging::{Plane, distance, path};
+use crate::imaging::{Plane, components, distance, path};
 
 /// Points along a midline while it is worked on.
 pub const POINTS: usize = 65;
 
+/// Half-width in crop pixels of a fibre or bristle that may hang on a body.
+const FIBRE: f32 = 1.8;
+/// A body less than this many times as deep is not freed of fibres: its own tail could be as thin.
+const DEEP: f32 = 4.0;
+/// Share of the pixels that must be left when fibres are taken off.
+const LEFT: f64 = 0.85;
+
+/// The body without fibres that hang on it (opened by a disc of their half-width), or the body itself when it is
+/// too slender or would lose more than fibres.
+fn without_fibres(body: &Plane<bool>) -> Plane<bool> {
+    let depth = distance::euclidean(body);
+    if depth.data.iter().copied().fold(0.0, f32::max) < DEEP * FIBRE {
+        return body.clone();
+    }
+    let core = depth.map(|d| d <= FIBRE);
+    let from_core = distance::euclidean(&core);
+    let mut opened = body.clone();
+    for (o, d) in opened.data.iter_mut().zip(&from_core.data) {
+        *o &= *d <= FIBRE;
+    }
+    let largest = components::regions(&opened, 1).into_iter().max_by_key(|r| r.pixels.len());
+    let all = body.data.iter().filter(|b| **b).count();
+    match largest {
+        Some(region) if region.pixels.len() as f64 >= LEFT * all as f64 => {
+            let mut kept = body.map(|_| false);
+            for &(x, y) in &region.pixels {
+                kept.set(x as usize, y as usize, true);
+            }
+            kept
+        }
+        _ => body.clone(),
+    }
+}
+
 /// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
 pub fn first_way(crop: &Crop, body: &Plane<bool>) -> Option<Vec<[f64; 2]>> {
+    let body = &without_fibres(body);
     let depth = distance::euclidean(body);
     let open = |i: usize| crop.allowed.data[i];
     // Ends are the pixels farthest apart when walking inside the body; gaps may be crossed at a price.

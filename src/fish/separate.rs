@@ -22,6 +22,8 @@ const ALIKE: f64 = 0.45;
 const EXPLAINED: f64 = 0.8;
 /// Sharpest turn of a way over a fifth of its length, radians (69 degrees).
 const SHARPEST: f64 = 1.2;
+/// What a tail costs that ends under another fish's head, where no end can be seen, beside one that is free.
+const HIDDEN: f64 = 0.6;
 /// Most of a way that may run along another one.
 const SHARED: f64 = 0.5;
 /// Ink, as shares of the trunk's, at which bodies are tried to part.
@@ -31,8 +33,9 @@ const LEAST_PART: f64 = 0.12;
 
 /// What one body holds.
 pub struct Several {
-    /// One way from head to tail for each fish, or none when the evidence does not part them.
-    pub ways: Vec<Vec<[f64; 2]>>,
+    /// One way from head to tail for each fish, or none when the evidence does not part them; and whether the end
+    /// of its tail lies hidden under another fish's head.
+    pub ways: Vec<(Vec<[f64; 2]>, bool)>,
     /// Heads seen, 0 on a dark ground.
     pub heads: usize,
 }
@@ -60,37 +63,42 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         .into_iter()
         .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
         .collect();
-    if ends.len() < count || ends.len() > MOST_ENDS {
+    if ends.is_empty() || ends.len() > MOST_ENDS {
         return none(count);
     }
+    // Behind the free ends: the heads, under which a tail may lie.
+    let free = ends.len();
+    let ends: Vec<[f64; 2]> = ends.into_iter().chain(heads.iter().map(|h| h.at)).collect();
     let width = crop.ink.width;
     let index = |p: [f64; 2]| p[1].round() as usize * width + p[0].round() as usize;
-    let way_to_tails = |head: &Head| -> Vec<Option<Way>> {
+    let way_to_tails = |(own, head): (usize, &Head)| -> Vec<Option<Way>> {
         let from = index(head.at);
         if !cost.data[from].is_finite() {
             return vec![None; ends.len()];
         }
         let (total, before) = path::cheapest(&cost, from, |_| false);
         ends.iter()
-            .map(|end| {
+            .enumerate()
+            .map(|(e, end)| {
                 let to = index(*end);
-                total[to].is_finite().then(|| Way::new(&path::trace(&before, to, width)))
+                (e != free + own && total[to].is_finite()).then(|| Way::new(&path::trace(&before, to, width)))
             })
             .collect()
     };
-    let ways: Vec<Vec<Option<Way>>> = heads.iter().map(way_to_tails).collect();
+    let ways: Vec<Vec<Option<Way>>> = heads.iter().enumerate().map(way_to_tails).collect();
     let mut best: Option<(f64, Vec<usize>)> = None;
-    assign(&ways, &mut Vec::new(), &mut |tails| {
+    assign(&ways, free, &mut Vec::new(), &mut |tails| {
         let chosen: Vec<&Way> = tails.iter().zip(&ways).filter_map(|(t, w)| w[*t].as_ref()).collect();
-        if let Some(cost) = cost_of(&chosen, &depth)
+        let hidden = tails.iter().filter(|t| **t >= free).count();
+        if let Some(cost) = cost_of(&chosen, &depth).map(|c| c + HIDDEN * hidden as f64)
             && best.as_ref().is_none_or(|(c, _)| cost < *c)
         {
             best = Some((cost, tails.to_vec()));
         }
     });
     let Some((_, tails)) = best else { return none(count) };
-    let lines: Vec<Vec<[f64; 2]>> =
-        tails.iter().zip(ways).filter_map(|(t, mut w)| w[*t].take()).map(|w| w.line).collect();
+    let lines: Vec<(Vec<[f64; 2]>, bool)> =
+        tails.iter().zip(ways).filter_map(|(t, mut w)| Some((w[*t].take()?.line, *t >= free))).collect();
     if explained(crop, &depth, &lines) < EXPLAINED {
         return none(count);
     }
@@ -117,13 +125,13 @@ impl Way {
     }
 }
 
-/// All ways to give every head a tail of its own.
-fn assign(ways: &[Vec<Option<Way>>], tails: &mut Vec<usize>, see: &mut impl FnMut(&[usize])) {
+/// All ways to give every head a tail: free ends once each, hidden ones (from `free` on) as often as need be.
+fn assign(ways: &[Vec<Option<Way>>], free: usize, tails: &mut Vec<usize>, see: &mut impl FnMut(&[usize])) {
     let Some(own) = ways.get(tails.len()) else { return see(tails) };
     for (t, way) in own.iter().enumerate() {
-        if way.as_ref().is_some_and(|w| w.turn < SHARPEST) && !tails.contains(&t) {
+        if way.as_ref().is_some_and(|w| w.turn < SHARPEST) && (t >= free || !tails.contains(&t)) {
             tails.push(t);
-            assign(ways, tails, see);
+            assign(ways, free, tails, see);
             tails.pop();
         }
     }
@@ -161,9 +169,9 @@ fn cost_of(ways: &[&Way], depth: &Plane<f32>) -> Option<f64> {
 }
 
 /// Share of the body within reach of the ways: fish are at most as deep as the body is where the way runs.
-fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[Vec<[f64; 2]>]) -> f64 {
+fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[(Vec<[f64; 2]>, bool)]) -> f64 {
     let mut reached = crop.body.map(|_| false);
-    for line in lines {
+    for (line, _) in lines {
         for p in path::resample(line, 3 * POINTS) {
             let r = 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5;
             let span = r.ceil() as i64;
