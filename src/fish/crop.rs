@@ -15,6 +15,8 @@ pub struct Crop {
     pub origin: [f64; 2],
     /// Photograph pixels to a crop pixel.
     pub bin: usize,
+    /// Which way fish depart from the ground.
+    pub polarity: Polarity,
     /// Ink, smoothed by `SMOOTH` crop pixels, zero on the local background.
     pub ink: Plane<f32>,
     /// Pixels that may belong to this candidate: lit, and not another candidate's.
@@ -105,7 +107,20 @@ impl Crop {
         let threshold = (3.0 * noise).max(0.3 * trunk);
         let (body, at_frame, at_unlit) =
             body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
-        Some(Self { origin, bin, ink, allowed, body, noise, trunk, faintest, threshold, at_frame, at_unlit })
+        Some(Self {
+            origin,
+            bin,
+            polarity: ground.polarity,
+            ink,
+            allowed,
+            body,
+            noise,
+            trunk,
+            faintest,
+            threshold,
+            at_frame,
+            at_unlit,
+        })
     }
 }
 

@@ -46,7 +46,8 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
                 .pixels
                 .iter()
                 .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
-            let ink = region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
+            let ink =
+                region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
             let head = Head { at: [sx / area, sy / area], eye: major, ink };
             // The same spot at a higher level.
             let inside = |h: &Head| (h.at[0] - head.at[0]).hypot(h.at[1] - head.at[1]) < 0.6 * h.eye;

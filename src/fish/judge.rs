@@ -1,8 +1,11 @@
 //! Fish or not: what a measured candidate shows, and the name of what it is when it is no fish.
 
 use super::crop::Crop;
+use super::likeness::Likeness;
 use super::profile::{Eye, Profile};
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
+use crate::imaging::path;
+use crate::segmentation::Polarity;
 
 /// What a candidate shows, all in units that do not depend on the scale.
 #[derive(Debug, Clone, Copy)]
@@ -33,11 +36,15 @@ pub struct Evidence {
     pub p_head: f64,
     /// Area of the body over the area of the circle round its length.
     pub roundness: f64,
+    /// Total turn of the midline, radians.
+    pub turn: f64,
+    /// Whether it is brighter than what is behind it.
+    pub bright: bool,
 }
 
 impl Evidence {
     /// The readings in the order of the fields.
-    pub fn values(&self) -> [f64; 13] {
+    pub fn values(&self) -> [f64; 15] {
         [
             self.length,
             self.width,
@@ -52,11 +59,19 @@ impl Evidence {
             self.solid,
             self.p_head,
             self.roundness,
+            self.turn,
+            f64::from(u8::from(self.bright)),
         ]
     }
 
     /// Reads the evidence off a straightened candidate.
-    pub fn gather(crop: &Crop, ribbon: &Ribbon, profile: &Profile, eyes: [Eye; 2], p_head: f64) -> Self {
+    pub fn gather(
+        crop: &Crop,
+        line: &[[f64; 2]],
+        (ribbon, profile): (&Ribbon, &Profile),
+        eyes: [Eye; 2],
+        p_head: f64,
+    ) -> Self {
         let length = ribbon.length;
         let width = f64::from(profile.greatest_width(0.03, 0.8)) * ribbon.step;
         let (front, back) = (
@@ -98,6 +113,8 @@ impl Evidence {
             solid: f64::from(middle / edge.max(1e-6)),
             p_head,
             roundness: area / (std::f64::consts::FRAC_PI_4 * length * length),
+            turn: path::total_turn(&path::smooth(&path::resample(line, 33), 2.0)),
+            bright: crop.polarity == Polarity::BrightFish,
         }
     }
 
@@ -106,33 +123,25 @@ impl Evidence {
         self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
     }
 
-    /// Whether the outline alone is that of a fish: a thick front, a thin back, one way through all of it.
-    fn has_fish_outline(&self) -> bool {
-        self.taper >= 1.5
-            && (4.0..=18.0).contains(&self.aspect)
-            && self.coverage >= 0.9
-            && (0.75..=1.25).contains(&self.explained)
-            && self.solid >= 0.6
-            && self.p_head.max(1.0 - self.p_head) >= 0.8
-    }
-
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
         if self.length < 24.0 || self.width < 2.0 || self.strength < 3.0 {
             return Some("too small or faint");
         }
+        // A fish taken for something else and something else taken for a fish cost about the same.
+        (Likeness::standard().of(self) < 0.5).then(|| self.resembles())
+    }
+
+    /// The name of what something that is no fish looks like.
+    fn resembles(&self) -> &'static str {
         if self.roundness > 0.4 || self.aspect < 3.2 {
-            return Some(if self.solid < 0.8 { "bubble or shell" } else { "round thing" });
+            if self.solid < 0.8 { "bubble or shell" } else { "round thing" }
+        } else if self.coverage < if self.has_eye() { 0.7 } else { 0.84 } {
+            "broken line"
+        } else if self.aspect > 14.0 {
+            "fibre or line"
+        } else {
+            "no head seen"
         }
-        if self.coverage < if self.has_eye() { 0.7 } else { 0.84 } {
-            return Some("broken line");
-        }
-        if self.aspect > 26.0 {
-            return Some("fibre or line");
-        }
-        if !(self.has_eye() && self.taper >= 1.05 || self.has_fish_outline()) {
-            return Some(if self.aspect > 14.0 { "fibre or line" } else { "no head seen" });
-        }
-        None
     }
 }

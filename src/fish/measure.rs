@@ -131,7 +131,7 @@ impl Case<'_> {
         let profile = Profile::read(crop, &ribbon, &widths(&line));
         let eyes = [false, true].map(|end| eye(&ribbon, &profile, ground.polarity, end));
         let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
-        let evidence = Evidence::gather(crop, &ribbon, &profile, eyes, p_start);
+        let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = evidence.refuse() {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
             return self.refused(reason, Some((evidence, line)));
@@ -150,7 +150,6 @@ impl Case<'_> {
         let midline: Vec<[f64; 2]> =
             path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
         let outline = outline(crop, &line, &profile, ribbon.step);
-        let turn = path::total_turn(&path::smooth(&path::resample(&line, 33), 2.0));
 
         let mut flags = Vec::new();
         let mut mark = |flag, holds: bool| {
@@ -162,7 +161,7 @@ impl Case<'_> {
         mark(Flag::AtWall, crop.at_unlit);
         mark(Flag::Overlap, !separated && evidence.explained < 0.72);
         mark(Flag::Separated, separated);
-        mark(Flag::Coiled, turn > COILED);
+        mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
         mark(Flag::TailFaint, tail_end.strength < 3.0);
         mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);

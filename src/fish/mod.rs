@@ -6,6 +6,7 @@ mod ends;
 mod fragments;
 mod heads;
 mod judge;
+pub mod likeness;
 mod measure;
 mod midline;
 mod profile;

@@ -84,7 +84,8 @@ impl Wall {
         let mut band = [false; SECTORS];
         for &(x, y) in pixels.iter().filter(|(x, y)| self.holds(f64::from(*x), f64::from(*y), reach as f64)) {
             let (dx, dy) = (f64::from(x) - shape.x, f64::from(y) - shape.y);
-            let sector = (((dy.atan2(dx) / std::f64::consts::TAU + 0.5) * SECTORS as f64) as usize).min(SECTORS - 1);
+            let sector =
+                (((dy.atan2(dx) / std::f64::consts::TAU + 0.5) * SECTORS as f64) as usize).min(SECTORS - 1);
             let d = shape.distance(f64::from(x), f64::from(y));
             if d < inner {
                 beyond[((inner - d) as usize).min(reach - 1)][sector] = true;
@@ -334,7 +335,10 @@ fn round(map: &Map, c: Ellipse) -> Option<(f64, Wall)> {
     let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
     (covered >= LEAST_SECTORS && covered as f64 >= LEAST_SHARE * inside as f64).then(|| {
         // A circle through pieces of several walls has less of each than each wall has of itself.
-        ((covered as f64 / inside as f64).powi(2) * covered as f64, Wall::Round { shape: c, inner: -tolerance, outer: tolerance })
+        (
+            (covered as f64 / inside as f64).powi(2) * covered as f64,
+            Wall::Round { shape: c, inner: -tolerance, outer: tolerance },
+        )
     })
 }
 
@@ -346,8 +350,13 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let stride = region.len().div_ceil(STRAIGHT_POINTS);
     let looked_at = region.len().div_ceil(stride);
-    let mut along: Vec<f64> =
-        region.iter().step_by(stride).map(|p| beside(a, b, *p)).filter(|(d, _)| *d <= 2.5).map(|(_, t)| t).collect();
+    let mut along: Vec<f64> = region
+        .iter()
+        .step_by(stride)
+        .map(|p| beside(a, b, *p))
+        .filter(|(d, _)| *d <= 2.5)
+        .map(|(_, t)| t)
+        .collect();
     along.sort_by(f64::total_cmp);
     // The longest run without a gap of more than two per cent of the frame.
     let gap = 0.02 * short / length;
