@@ -2,7 +2,10 @@
 //!
 //! ```text
 //! cargo run --release --example decision_truth
+//! cargo run --release --example decision_truth -- --seed 7 modes
 //! ```
+//!
+//! Names of parts (`share`, `spacing`, `screen`, `modes`) run these alone; `--seed N` draws other tanks.
 //!
 //! All tanks are simulated, none is a real one. The simulation knows the true fish, curve and mesh; the advice
 //! sees only the sample and the counts a person would have. Seeds are fixed, so the figures repeat.
@@ -22,12 +25,39 @@ use statrs::distribution::ContinuousCDF;
 type Rng = ChaCha8Rng;
 type Draw = Box<dyn Fn(&mut Rng) -> f64 + Sync>;
 
+/// Added to every seed.
+static OTHER: std::sync::atomic::AtomicU64 = std::sync::atomic::AtomicU64::new(0);
+
 fn main() {
+    let mut parts = Vec::new();
+    let mut args = std::env::args().skip(1);
+    while let Some(arg) = args.next() {
+        if arg == "--seed" {
+            let seed = args.next().and_then(|s| s.parse().ok()).expect("a number after --seed");
+            OTHER.store(seed, std::sync::atomic::Ordering::Relaxed);
+        } else {
+            parts.push(arg);
+        }
+    }
+    let all: [(&str, fn()); 4] = [
+        ("share", grader_coverage),
+        ("spacing", spacing_choice),
+        ("screen", screen_promise),
+        ("modes", second_mode),
+    ];
     println!("Simulated tanks with known truth; 95 % limits.\n");
-    grader_coverage();
-    spacing_choice();
-    screen_promise();
-    second_mode();
+    for (name, run) in all {
+        if parts.is_empty() || parts.iter().any(|p| p == name) {
+            run();
+        }
+    }
+}
+
+/// Random numbers of a seed of this file, moved by `--seed`.
+fn stream(seed: u64) -> Rng {
+    Rng::seed_from_u64(
+        seed.wrapping_add(OTHER.load(std::sync::atomic::Ordering::Relaxed).wrapping_mul(1_000_003)),
+    )
 }
 
 /// A fish of a pikeperch-like tank: lognormal length, width a power of length with scatter. Invented numbers.
@@ -85,7 +115,7 @@ fn grader_coverage() {
     let (mut inside_all, mut all) = (0, 0);
     for (measured, split) in [(60, 100), (120, 200), (300, 400)] {
         for spacing in [1.35, 1.5, 1.7] {
-            let mut rng = Rng::seed_from_u64(1000 + measured as u64);
+            let mut rng = stream(1000 + measured as u64);
             let (mut inside, mut truth, mut runs) = (0, 0.0, 0);
             while runs < 1000 {
                 let tank: Vec<MeasuredFish> = (0..4000).map(|_| fish(&mut rng, 12.0, 0.12)).collect();
@@ -128,7 +158,7 @@ fn spacing_choice() {
         ("CV of both sides 9 %", Goal::MaxCv(0.09)),
         ("pairs within 1.5 times", Goal::SafeRatio(1.5)),
     ] {
-        let mut rng = Rng::seed_from_u64(77);
+        let mut rng = stream(77);
         let (mut same, mut near, mut runs) = (0, 0, 0);
         while runs < 300 {
             let tank: Vec<MeasuredFish> = (0..4000).map(|_| fish(&mut rng, 12.0, 0.14)).collect();
@@ -147,7 +177,7 @@ fn spacing_choice() {
                 grader::advise(&request).ok().and_then(|a| a.best)
             };
             // The best is what the whole tank and the true curve, counted on very many fish, would choose.
-            let Some(truth) = counted(&mut Rng::seed_from_u64(3), &many(), 40_000, 1.5) else { continue };
+            let Some(truth) = counted(&mut stream(3), &many(), 40_000, 1.5) else { continue };
             let (Some(best), Some(advised)) =
                 (best_of(tank.clone(), &truth), best_of(draw(&mut rng, &tank, 150), &retention))
             else {
@@ -168,7 +198,7 @@ fn spacing_choice() {
 
 /// Fish for a curve without error of counting.
 fn many() -> Vec<MeasuredFish> {
-    let mut rng = Rng::seed_from_u64(2);
+    let mut rng = stream(2);
     (0..40_000).map(|_| fish(&mut rng, 12.0, 0.14)).collect()
 }
 
@@ -179,7 +209,7 @@ fn screen_promise() {
     println!("small enough exceeds the promise. Heads measured with 3 % error.");
     for promise in [0.01, 0.05] {
         for measured in [60, 150, 320, 600] {
-            let mut rng = Rng::seed_from_u64(500 + measured as u64);
+            let mut rng = stream(500 + measured as u64);
             let (mut broken, mut safe) = (0, 0);
             for _ in 0..4000 {
                 let mean: f64 = rng.random_range(8.0..14.0);
@@ -218,7 +248,7 @@ fn screen_promise() {
     );
     for promise in [0.01_f64, 0.05] {
         for measured in [150_usize, 320, 600] {
-            let mut rng = Rng::seed_from_u64(41 + measured as u64);
+            let mut rng = stream(41 + measured as u64);
             let z = statrs::distribution::Normal::standard().inverse_cdf(1.02 * promise);
             let hole = ((0.13 * 11f64.powf(0.8)).ln() + z * (0.8_f64 * 0.12).hypot(0.04)).exp();
             let mut safe = 0;
@@ -321,7 +351,7 @@ fn verdicts(seed: u64, samples: u64, n: usize, draw: &(dyn Fn(&mut Rng) -> f64 +
     (0..samples)
         .into_par_iter()
         .map_init(Nulls::default, |nulls, i| {
-            let mut rng = Rng::seed_from_u64(seed + n as u64);
+            let mut rng = stream(seed + n as u64);
             rng.set_stream(i);
             let fish = (0..n).map(|_| MeasuredFish { length_mm: draw(&mut rng), ..MeasuredFish::default() });
             let sample = sample(fish.collect());

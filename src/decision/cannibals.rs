@@ -32,7 +32,7 @@ const POWER: f64 = 0.8;
 /// Distance of the means, in standard deviations, below which two modes are not told apart.
 const SEPARATION: f64 = 2.0;
 const SIGNIFICANT: f64 = 0.05;
-const SIMULATED: usize = 199;
+const SIMULATED: usize = 499;
 const SEED: u64 = 20_260_420;
 
 /// What may be said about a second mode.
@@ -70,7 +70,8 @@ pub struct SecondMode {
     pub separation_sd: Option<f64>,
     /// Length from which a fish more likely belongs to the upper group, mm.
     pub cut_mm: Option<f64>,
-    /// The largest p of the likelihood-ratio tests on lengths, their logarithms and their squares; `None` when two groups were
+    /// The largest p of the likelihood-ratio tests, against a normal peak on lengths, their logarithms and their squares, and
+    /// against the flattest peak on lengths; `None` when two groups were
     /// ruled out before, for want of two peaks, of distance or of fish.
     pub p: Option<f64>,
     /// p of Hartigans' dip test, shown beside it.
@@ -82,12 +83,24 @@ pub struct SecondMode {
 /// Simulated null distributions, kept by sample size so that a night of tanks does not simulate each anew.
 #[derive(Debug, Clone, Default)]
 pub struct Nulls {
-    by_size: BTreeMap<usize, (NullRatios, NullDips)>,
+    by_size: BTreeMap<usize, Null>,
+}
+
+/// The null distributions at one sample size.
+#[derive(Debug, Clone)]
+struct Null {
+    /// Likelihood ratios of one normal peak.
+    normal: NullRatios,
+    /// Likelihood ratios of the flattest peak.
+    flat: NullRatios,
+    /// Fish of a simulated sample.
+    size: usize,
+    dips: NullDips,
 }
 
 impl Nulls {
     /// The distributions for `n` fish; sizes are rounded, for they change slowly with size.
-    fn of(&mut self, n: usize) -> &(NullRatios, NullDips) {
+    fn of(&mut self, n: usize) -> &Null {
         let step = if n < 100 {
             10
         } else if n < 500 {
@@ -96,15 +109,19 @@ impl Nulls {
             250
         };
         let size = (n.div_ceil(step) * step).min(mixture::LARGEST_SIMULATED);
-        self.by_size.entry(size).or_insert_with(|| {
-            (NullRatios::simulate(size, SIMULATED, SEED), NullDips::simulate(size, SIMULATED, SEED))
+        self.by_size.entry(size).or_insert_with(|| Null {
+            normal: NullRatios::simulate(size, SIMULATED, SEED),
+            flat: NullRatios::simulate_flat(size, SIMULATED, SEED),
+            size,
+            dips: NullDips::simulate(size, SIMULATED, SEED),
         })
     }
 }
 
 /// Looks for a second mode. It is found only when two normals of common standard deviation fit better than one on
-/// lengths, on their logarithms and on their squares alike (so that a skewed but single peak is not taken for two),
-/// the fitted densities have two peaks more than 2 standard deviations apart, and either group holds [`GROUP`] fish.
+/// lengths, on their logarithms and on their squares alike (so that a skewed but single peak is not taken for two), and
+/// on lengths better than they would fit the flattest single peak; when the fitted densities have two peaks more than 2
+/// standard deviations apart, and either group holds [`GROUP`] fish.
 ///
 /// # Errors
 /// [`DecisionError`] for a sample no advice can rest on.
@@ -159,12 +176,14 @@ pub fn second_mode(sample: &Sample, nulls: &mut Nulls) -> Result<SecondMode, Dec
         mode.reason = reason;
         return Ok(mode);
     }
-    let (ratios, dips) = nulls.of(n);
-    let p = fits.iter().map(|(_, ratio)| ratios.p_value(*ratio)).fold(0.0, f64::max);
+    let null = nulls.of(n);
+    let p = fits.iter().map(|(_, ratio)| null.normal.p_value(*ratio)).fold(0.0, f64::max);
+    // Against a normal peak the ratio hardly depends on the number of fish; against a flat one it grows with it.
+    let p = p.max(null.flat.p_value(fits[1].1 * null.size as f64 / n as f64));
     mode.p = Some(p);
-    mode.dip_p = dip(&lengths).map(|d| dips.p_value(d));
+    mode.dip_p = dip(&lengths).map(|d| null.dips.p_value(d));
     if p > SIGNIFICANT {
-        mode.reason = format!("one group fits nearly as well as two (p {p:.2})");
+        mode.reason = format!("one group, if a broad one, explains the lengths as well (p {p:.2})");
         return Ok(mode);
     }
     mode.verdict = Verdict::Found;

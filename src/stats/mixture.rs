@@ -11,7 +11,7 @@
 //! - Hathaway 1985, Ann. Stat. 13:795-800, doi:10.1214/aos/1176349557 (with free standard deviations the likelihood has no bound).
 //! - Macdonald & Pitcher 1979, J. Fish. Res. Board Can. 36:987-1001, doi:10.1139/f79-137 (mixtures of fish lengths).
 
-use rand::SeedableRng;
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
@@ -277,7 +277,7 @@ pub fn likelihood_ratio(x: &[f64]) -> Result<f64, StatsError> {
     compare(x).map(|(_, ratio)| ratio)
 }
 
-/// Likelihood ratios of samples that come from one normal distribution.
+/// Likelihood ratios of samples that come from one distribution with a single peak.
 #[derive(Debug, Clone)]
 pub struct NullRatios {
     sorted: Vec<f64>,
@@ -288,15 +288,31 @@ pub struct NullRatios {
 pub const LARGEST_SIMULATED: usize = 1000;
 
 impl NullRatios {
-    /// Ratios of `samples` simulated samples of `n` values each, the same for the same `seed`.
+    /// Ratios of `samples` simulated normal samples of `n` values each, the same for the same `seed`.
     pub fn simulate(n: usize, samples: usize, seed: u64) -> Self {
+        Self::simulate_from(n, samples, seed, |rng| StandardNormal.sample(rng))
+    }
+
+    /// The same from a uniform distribution: the flattest single peak there is, which two normals fit far better than
+    /// one does. For a sample that may be flat-topped this is the null to hold its ratio against, as for the dip
+    /// (Hartigan & Hartigan 1985, Ann. Stat. 13:70-84, doi:10.1214/aos/1176346577).
+    pub fn simulate_flat(n: usize, samples: usize, seed: u64) -> Self {
+        Self::simulate_from(n, samples, seed, |rng| rng.random::<f64>())
+    }
+
+    fn simulate_from(
+        n: usize,
+        samples: usize,
+        seed: u64,
+        draw: impl Fn(&mut ChaCha8Rng) -> f64 + Sync,
+    ) -> Self {
         let n = n.clamp(2, LARGEST_SIMULATED);
         let mut sorted: Vec<f64> = (0..samples as u64)
             .into_par_iter()
             .map(|i| {
                 let mut rng = ChaCha8Rng::seed_from_u64(seed);
                 rng.set_stream(i);
-                let x: Vec<f64> = (0..n).map(|_| StandardNormal.sample(&mut rng)).collect();
+                let x: Vec<f64> = (0..n).map(|_| draw(&mut rng)).collect();
                 likelihood_ratio(&x).unwrap_or(0.0)
             })
             .collect();
