@@ -68,6 +68,7 @@ impl Score {
         let fish = AtomicUsize::new(0);
         let batch = Batch { options: &options, sheet: &sheet, folder: &folder, context };
         let (done, broken) = batch.run(&listing.sources, 0, &|one| {
+            // Told at the end, in order.
             recording.photograph(one);
             let found = fish.fetch_add(one.fish.len(), Ordering::Relaxed) + one.fish.len();
             bar.set_message(format!("{found} fish"));
@@ -75,9 +76,14 @@ impl Score {
         });
         bar.finish_and_clear();
         let exit = finish.write(&done, listing.sources.len(), folder)?;
-        match broken.or(recording.end(context)) {
-            Some(failure) if failure.exit != Exit::SomeRefused || exit == Exit::Done => Err(failure),
-            _ => Ok(exit),
+        let (left_out, lost) = recording.end();
+        for failure in &left_out {
+            context.printer.failure(failure);
+        }
+        match broken.or(lost) {
+            Some(failure) => Err(failure),
+            None if exit == Exit::Done && !left_out.is_empty() => Ok(Exit::SomeRefused),
+            None => Ok(exit),
         }
     }
 }

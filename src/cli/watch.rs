@@ -5,6 +5,7 @@ use super::score::{
     Batch, Done, Finish, Options, ResultsFolder, SampleSheet, ScoreOptions, interrupted, stop_on_interrupt,
     tank_lines,
 };
+use super::season::Recording;
 use super::{Context, Exit, Failure, Place};
 use crate::photo::{self, Source};
 use crate::records::{Call, PhotoStatus};
@@ -66,8 +67,9 @@ impl Watch {
                 .at(Place::file(&self.folder))
                 .hint("give the folder the camera or phone puts its photographs in"));
         }
-        let options = Options::from(&self.options, &context.config)?;
+        let mut options = Options::from(&self.options, &context.config)?;
         let sheet = SampleSheet::read_ahead(self.options.samples())?;
+        let recording = Recording::begin(self.options.season(), &mut options, context)?;
         let folder = ResultsFolder::live(&self.out, self.replace)?;
         stop_on_interrupt();
         let finish = Finish::begin(&options, context);
@@ -87,7 +89,13 @@ impl Watch {
                     }
                     let ready = seen.ready(listing.sources);
                     if !ready.is_empty() {
-                        let (new, broken) = batch.run(&ready, done.len(), &|_| {});
+                        recording.act_anew();
+                        let (new, broken) = batch.run(&ready, done.len(), &|one| {
+                            // Whoever stands at the bench hears at once what the season did not take.
+                            if let Some(failure) = recording.photograph(one) {
+                                context.printer.failure(&failure);
+                            }
+                        });
                         for (_, one) in &new {
                             context.printer.result(&line(one));
                         }
@@ -96,6 +104,7 @@ impl Watch {
                         Finish::tables(&found, &finish.provenance(true), &folder)?;
                         context.printer.result(&tank_lines(&found.tanks));
                         if let Some(failure) = broken {
+                            recording.end();
                             return Err(failure);
                         }
                         last = Instant::now();
@@ -115,7 +124,13 @@ impl Watch {
             std::thread::sleep(LOOK);
         }
         let wanted = done.len();
-        finish.write(&done, wanted, folder)
+        let exit = finish.write(&done, wanted, folder)?;
+        // Told when they happened; the exit code still says so.
+        Ok(match recording.end() {
+            (_, Some(broken)) => broken.exit,
+            (left_out, None) if exit == Exit::Done && !left_out.is_empty() => Exit::SomeRefused,
+            _ => exit,
+        })
     }
 }
 

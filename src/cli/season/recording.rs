@@ -50,29 +50,43 @@ impl Recording {
         Ok(Self { state: Some(Mutex::new(state)), printer })
     }
 
-    /// Records one photograph in a transaction of its own. One that does not fit the register, and anything
-    /// after the ledger has failed, is left out and told at the end.
-    pub fn photograph(&self, done: &Done) {
-        let Some(state) = &self.state else { return };
-        let mut state = state.lock().unwrap_or_else(PoisonError::into_inner);
+    /// Records one photograph in a transaction of its own; gives what went wrong. One that does not fit the
+    /// register, and anything after the ledger has failed, is left out.
+    pub fn photograph(&self, done: &Done) -> Option<Failure> {
+        let mut state = self.state.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner);
         // A file that is no photograph has nothing to record; the command names it as refused.
         if state.broken.is_some() || done.photo.status == PhotoStatus::Refused {
-            return;
+            return None;
         }
         let State { recorder, model, .. } = &mut *state;
         let (tank, date) = (done.sample.tank.as_deref(), done.sample.date);
         match recorder.record(&done.photo, tank, date, &done.fish, model) {
             Ok(Recorded::Nothing) => state.again += 1,
             Ok(_) => state.added += 1,
-            Err(failure) if failure.exit == Exit::SomeRefused => state.left_out.push(failure),
-            Err(failure) => state.broken = Some(failure),
+            Err(failure) => {
+                if failure.exit == Exit::SomeRefused {
+                    state.left_out.push(failure.clone());
+                } else {
+                    state.broken = Some(failure.clone());
+                }
+                return Some(failure);
+            }
+        }
+        None
+    }
+
+    /// Photographs recorded from now on are an act of this moment.
+    pub fn act_anew(&self) {
+        if let Some(state) = &self.state {
+            state.lock().unwrap_or_else(PoisonError::into_inner).recorder.act_anew();
         }
     }
 
-    /// Says what was recorded. The failure, if there is one, tells how the command ends: stopped when the
-    /// ledger failed, some refused when photographs did not fit the register.
-    pub fn end(self, context: &Context) -> Option<Failure> {
-        let state = self.state?.into_inner().unwrap_or_else(PoisonError::into_inner);
+    /// Says what was recorded, and gives what went wrong: photographs that were left out, and how the ledger
+    /// failed if it did.
+    pub fn end(self) -> (Vec<Failure>, Option<Failure>) {
+        let Some(state) = self.state else { return (Vec::new(), None) };
+        let state = state.into_inner().unwrap_or_else(PoisonError::into_inner);
         let mut left_out = state.left_out;
         left_out.sort_by(|a, b| a.what.cmp(&b.what));
         self.printer.note(&format!(
@@ -81,13 +95,6 @@ impl Recording {
             state.again,
             left_out.len()
         ));
-        if state.broken.is_some() {
-            return state.broken;
-        }
-        let last = left_out.pop();
-        for failure in &left_out {
-            context.printer.failure(failure);
-        }
-        last
+        (left_out, state.broken)
     }
 }

@@ -103,7 +103,8 @@ pub struct Recorder {
     register: Register,
     ledger: Ledger,
     act: Act,
-    today: Date,
+    who: String,
+    options: String,
 }
 
 impl Recorder {
@@ -122,13 +123,12 @@ impl Recorder {
         let who = initials(by, context);
         season.keep_register(&register, &who)?;
         let act = Act::now(&who, ActKind::Score, options);
-        Ok(Self { register, ledger: season.ledger()?, act, today: jiff::ZonedDateTime::now().date() })
+        Ok(Self { register, ledger: season.ledger()?, act, who, options: options.to_owned() })
     }
 
-    /// The same with another date for today: the demo world lives in its own.
-    #[must_use]
-    pub fn on(self, today: Date) -> Self {
-        Self { today, ..self }
+    /// What is recorded from now on is an act of this moment: a watch lasts for hours.
+    pub fn act_anew(&mut self) {
+        self.act = Act::now(&self.who, ActKind::Score, &self.options);
     }
 
     /// Hatch dates of the registered tanks.
@@ -155,9 +155,10 @@ impl Recorder {
             failure.exit = super::super::Exit::SomeRefused;
             failure
         };
-        let tank = admit(&self.register, tank, date, self.today)
+        let today = jiff::ZonedDateTime::now().date();
+        let tank = admit(&self.register, tank, date, today)
             .map_err(|e| go_on(format!("{}: {e}", photo.photo), e.hint.clone()))?;
-        let date = date.unwrap_or(self.today);
+        let date = date.unwrap_or(today);
         let scored = Scored { photo, tank: &tank.name, date, fish, model };
         self.ledger.record(&mut self.act, &scored).map_err(|e| match e {
             LedgerError::Refused { what, hint } => go_on(what, hint),
