@@ -158,6 +158,18 @@ fn settings_are_checked_by_line() {
             "[hatchery]\nexpected_inflation = [{ dph = 6, low = 0.1, high = 0.2 }, { dph = 6, low = 0.2, high = 0.3 }]\n",
             "frygauge.toml, row 2, column expected_inflation: the ages do not rise",
         ),
+        (
+            "[hatchery]\nmeshes_mm = [0.4, 500]\n",
+            "frygauge.toml, row 2, column meshes_mm: an opening of 500 mm",
+        ),
+        (
+            "[hatchery]\ngraders_mm = [-1.5]\n",
+            "frygauge.toml, row 2, column graders_mm: an opening of -1.5 mm",
+        ),
+        (
+            "[hatchery]\nhandling_length_mm = 0\n",
+            "frygauge.toml, row 2, column handling_length_mm: not a length",
+        ),
     ] {
         let said = mistakes(&[("frygauge.toml", text.as_bytes())]);
         assert!(said[0].starts_with(expected), "{said:?}");

@@ -102,7 +102,13 @@ impl Demo {
             "--by",
             "AK",
         ])?;
-        let exit = score.run(context)?;
+        // The whole season's samples would fill the terminal; the report's tanks follow.
+        let step = Context {
+            printer: context.printer.without_results(),
+            config: context.config.clone(),
+            ..*context
+        };
+        let exit = score.run(&step)?;
         // The morning report names the page to open.
         alone::<Report>(&["--season", text(&kept)?, "--out", text(&self.dir.join("report"))?])?
             .run(context)?;

@@ -1,10 +1,9 @@
 //! `grade`: where to set the grader, and what each setting does.
 
-use super::decided::{
-    figures, file_name, grade_chart, grade_rows, json, paragraph, percent, share, write_all,
-};
+use super::decided::{figures, file_name, grade_chart, grade_rows, json, paragraph, percent, share};
 use super::measured::{self, Loaded, Measured};
-use super::{Context, Exit, Failure, Place, columns};
+use super::{Context, Exit, Failure, Place, columns, write_files};
+use crate::decision::Estimate;
 use crate::decision::cannibals::{self, Nulls, Risk, Verdict};
 use crate::decision::grader::{self, Goal, GradeAdvice, GradeRequest, Retention, SizeUsed};
 use crate::decision::relation::Quantity;
@@ -88,6 +87,7 @@ impl Grade {
         for samples in &loaded.tanks {
             let Some(newest) = samples.last() else { continue };
             let stock = loaded.stock_of(samples);
+            self.counts_fit(&retention, stock.fish)?;
             let advice = grader::advise(&GradeRequest {
                 sample: newest,
                 retention: &retention,
@@ -101,7 +101,7 @@ impl Grade {
             tanks.push(TankGrade { advice, cannibals });
         }
         if let Some(folder) = &self.out {
-            write_all(folder, &files(&tanks)?)?;
+            write_files(folder, &files(&tanks)?)?;
             context.printer.note(&format!("tables and charts are in {}", folder.display()));
         }
         if context.json {
@@ -120,6 +120,22 @@ impl Grade {
             .or(g.split.map(|Even::Even| Goal::Even))
             .or(g.max_cv.map(Goal::MaxCv))
             .or(g.safe_ratio.map(Goal::SafeRatio))
+    }
+
+    /// Refuses a split of more fish than the tank holds.
+    fn counts_fit(&self, retention: &Retention, tank: Option<Estimate>) -> Result<(), Failure> {
+        let (Retention::Counted(split), Some(tank), Some(path)) = (retention, tank, &self.counts) else {
+            return Ok(());
+        };
+        if split.fish <= tank.high {
+            return Ok(());
+        }
+        Err(Failure::usage(format!(
+            "{:.0} fish were counted at the grader but the tank is said to hold {:.0}",
+            split.fish, tank.high
+        ))
+        .at(Place::file(path))
+        .hint("check the counts and the number of fish in the tank"))
     }
 
     fn retention(&self, context: &Context) -> Result<Retention, Failure> {
@@ -217,8 +233,7 @@ fn text(t: &TankGrade, goal: Option<Goal>, loaded: &Loaded) -> String {
         .take(SHOWN)
         .map(|(i, s)| {
             let mean = |v: Option<f64>| v.map_or_else(|| "-".into(), |v| format!("{v:.1}"));
-            let cv =
-                |e: Option<crate::decision::Estimate>| e.map_or_else(|| "-".into(), |e| percent(e.value));
+            let cv = |e: Option<Estimate>| e.map_or_else(|| "-".into(), |e| percent(e.value));
             vec![
                 format!("{:.3}", s.spacing_mm).trim_end_matches('0').trim_end_matches('.').to_owned(),
                 if a.best == Some(i) { "best".into() } else { String::new() },

@@ -1,9 +1,9 @@
 //! `growth`: length at age, how fast, how even, and what the tank weighs.
 
-use super::decided::{figures, growth_row, json, limits, page, paragraph, write_all};
+use super::decided::{comparison, figures, growth_row, json, limits, page, paragraph};
 use super::grade::risk_lines;
 use super::measured::{self, Measured};
-use super::{Context, Exit, Failure, columns};
+use super::{Context, Exit, Failure, columns, write_files};
 use crate::decision::biomass::WeightLaw;
 use crate::decision::brief::{self, BriefOptions, GrowthComparison, TankBrief};
 use crate::decision::cannibals::Nulls;
@@ -75,12 +75,9 @@ impl Growth {
             let rows: Vec<_> = told.tanks.iter().map(growth_row).collect();
             let csv =
                 to_csv(&rows, &[]).map_err(|e| Failure::usage(format!("cannot write the table: {e}")))?;
-            let page = page(&told.tanks).into_bytes();
+            let page = page(&told.tanks, &told.treatments).into_bytes();
             let told = json(&told)?.into_bytes();
-            write_all(
-                folder,
-                &[("growth.csv".into(), csv), ("growth.json".into(), told), ("growth.html".into(), page)],
-            )?;
+            write_files(folder, &[("growth.csv", csv), ("growth.json", told), ("growth.html", page)])?;
             context.printer.note(&format!("tables are in {}", folder.display()));
         }
         if context.json {
@@ -89,7 +86,9 @@ impl Growth {
         }
         let mut texts: Vec<String> = told.tanks.iter().map(text).collect();
         if !told.treatments.is_empty() {
-            texts.push(told.treatments.iter().map(compared).collect::<Vec<_>>().join("\n"));
+            texts.push(
+                told.treatments.iter().map(|c| paragraph("", &comparison(c))).collect::<Vec<_>>().join("\n"),
+            );
         }
         context.printer.result(&texts.join("\n\n"));
         Ok(Exit::Done)
@@ -154,17 +153,4 @@ fn text(b: &TankBrief) -> String {
         lines.push(paragraph("not said: ", n));
     }
     lines.join("\n")
-}
-
-fn compared(c: &GrowthComparison) -> String {
-    let lead = format!("{} against {} ({} and {} tanks): ", c.first, c.second, c.tanks.0, c.tanks.1);
-    let said = match &c.difference {
-        Some(t) => format!(
-            "growth differs by {:+.2} % a day ({:+.2} to {:+.2}; Welch's t on tanks, {:.1} df, p {:.3})",
-            t.difference, t.interval.low, t.interval.high, t.df, t.p
-        ),
-        None => "no limits".into(),
-    };
-    let note = if c.note.is_empty() { String::new() } else { format!("; {}", c.note) };
-    paragraph("", &format!("{lead}{said}{note}"))
 }

@@ -184,7 +184,7 @@ fn level_of(asked: Option<f64>) -> Result<crate::stats::Level, Failure> {
 }
 
 /// Writes files into a folder, making it when needed; each file whole or not at all.
-fn write_files(folder: &std::path::Path, files: &[(&str, Vec<u8>)]) -> Result<(), Failure> {
+fn write_files(folder: &std::path::Path, files: &[(impl AsRef<str>, Vec<u8>)]) -> Result<(), Failure> {
     let failed = |path: &std::path::Path, e: &std::io::Error| {
         Failure::stopped(format!("cannot be written: {e}"))
             .at(Place::file(path))
@@ -192,6 +192,7 @@ fn write_files(folder: &std::path::Path, files: &[(&str, Vec<u8>)]) -> Result<()
     };
     std::fs::create_dir_all(folder).map_err(|e| failed(folder, &e))?;
     for (name, bytes) in files {
+        let name = name.as_ref();
         let path = folder.join(name);
         let aside = folder.join(format!(".{name}.unfinished"));
         std::fs::write(&aside, bytes)

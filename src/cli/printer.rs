@@ -19,6 +19,7 @@ pub enum ColorChoice {
 pub struct Printer {
     color: bool,
     quiet: bool,
+    results: bool,
 }
 
 const RED: &str = "\x1b[1;31m";
@@ -35,7 +36,13 @@ impl Printer {
             ColorChoice::Never => false,
             ColorChoice::Auto => std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         };
-        Self { color, quiet }
+        Self { color, quiet, results: true }
+    }
+
+    /// The same without results: for a command that is a step of another one.
+    #[must_use]
+    pub fn without_results(&self) -> Self {
+        Self { results: false, ..self.clone() }
     }
 
     /// Whether progress may be drawn: not when quiet, not when nobody is at the terminal.
@@ -45,7 +52,9 @@ impl Printer {
 
     /// A result, to stdout, as it is. A reader that has gone away is no error.
     pub fn result(&self, text: &str) {
-        let _ = writeln!(std::io::stdout().lock(), "{text}");
+        if self.results {
+            let _ = writeln!(std::io::stdout().lock(), "{text}");
+        }
     }
 
     /// What went well, or is worth knowing; left out when quiet.

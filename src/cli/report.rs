@@ -1,16 +1,20 @@
 //! `report`: the season so far, from the ledger.
 
+mod size;
+
 use super::season::{Season, failed};
 use super::{Context, Exit, Failure, Place, columns};
 use crate::ledger::Sample;
 use crate::records::{FishRow, TankRow};
-use crate::report::season::{SeasonReport, days, json, page, tanks};
+use crate::report::season::{Added, SeasonReport, days, json, page, tanks};
 use crate::report::to_csv;
 use crate::season::admit::admit;
 use crate::season::course::{Course, courses};
 use crate::season::register::Register;
 use crate::tank::{SampledPhoto, SummaryOptions};
 use jiff::civil::Date;
+use size::Size;
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -20,7 +24,7 @@ pub struct Report {
     /// Season folder
     #[arg(long, value_name = "DIR")]
     season: Option<PathBuf>,
-    /// Folder for report.html, tanks.csv, days.csv and report.json; `report` in the season folder by default
+    /// Folder for report.html, its tables as CSV and report.json; `report` in the season folder by default
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Day of the report; the day of the newest sample by default
@@ -62,11 +66,21 @@ impl Report {
             ));
         }
         let sampled: Vec<SampledPhoto> = fitting.iter().map(|s| sampled(s, &register)).collect();
+        let models: BTreeMap<(String, Date), String> = fitting
+            .iter()
+            .map(|s| ((s.tank.clone(), s.date), format!("{} {:.8}", s.model.name, s.model.sha256)))
+            .collect();
         let provenance = provenance(&season, &fitting, &ledger);
         let photos: Vec<_> = fitting.iter().map(|s| (s.tank.clone(), s.date, s.photo.clone())).collect();
         let fish: Vec<FishRow> = fitting.into_iter().flat_map(|s| aged(s, &register)).collect();
         let courses = courses(&register, &fish, &sampled, as_of, &SummaryOptions::default());
+        let size = Size::of(&register, &fish, &courses, &models, as_of)?;
         drop(fish);
+        oddities.extend(size.left_out().iter().cloned());
+        let added = Added {
+            html: size.html(),
+            json: size.json().map_err(|e| unwritten(Path::new("report.json"), &e.to_string()))?,
+        };
         let report = SeasonReport {
             name: &register.settings.name,
             as_of,
@@ -76,13 +90,15 @@ impl Report {
             oddities: &oddities,
             sources: &sources(&register),
             provenance: &provenance,
+            added: &added,
         };
         let out = self.out.clone().unwrap_or_else(|| season.folder().join("report"));
-        write(&report, &out)?;
+        write(&report, &size, &out)?;
         if context.json {
             context.printer.result(&json(&report).map_err(|e| unwritten(&out, &e.to_string()))?);
         } else {
-            context.printer.result(&lines(&courses));
+            let text = [lines(&courses), size.text()].join("\n\n");
+            context.printer.result(text.trim_end());
         }
         for odd in &oddities {
             context.printer.warning(odd, None, None);
@@ -144,8 +160,8 @@ fn provenance(season: &Season, samples: &[Sample], ledger: &crate::ledger::Ledge
     ]
 }
 
-/// Writes the four files, each whole or not at all.
-fn write(report: &SeasonReport<'_>, out: &Path) -> Result<(), Failure> {
+/// Writes the files, each whole or not at all.
+fn write(report: &SeasonReport<'_>, size: &Size, out: &Path) -> Result<(), Failure> {
     let broken = |e: &dyn std::fmt::Display| unwritten(out, &e.to_string());
     fs::create_dir_all(out).map_err(|e| broken(&e))?;
     let put = |name: &str, bytes: &[u8]| -> Result<(), Failure> {
@@ -159,6 +175,9 @@ fn write(report: &SeasonReport<'_>, out: &Path) -> Result<(), Failure> {
     put("report.html", page(report).map_err(|e| broken(&e))?.as_bytes())?;
     put("tanks.csv", &to_csv(&tanks(report.courses), &["order", "tank"]).map_err(|e| broken(&e))?)?;
     put("days.csv", &days_csv(report.courses).map_err(|e| broken(&e))?)?;
+    for (name, bytes) in size.tables().map_err(|e| broken(&e))? {
+        put(name, &bytes)?;
+    }
     put("report.json", json(report).map_err(|e| broken(&e))?.as_bytes())
 }
 

@@ -1,8 +1,8 @@
 //! `screen`: which outlet screen is safe now, and when the next one will be.
 
-use super::decided::{json, paragraph, percent, screen_rows, write_all};
+use super::decided::{json, paragraph, percent, screen_rows};
 use super::measured::{self, Measured};
-use super::{Context, Exit, Failure, columns};
+use super::{Context, Exit, Failure, columns, write_files};
 use crate::decision::screen::{self, Mesh, ScreenAdvice, ScreenRequest, Verdict};
 use crate::decision::{Estimate, growth};
 use crate::report::to_csv;
@@ -59,10 +59,7 @@ impl Screen {
             let rows: Vec<_> = tanks.iter().flat_map(screen_rows).collect();
             let csv =
                 to_csv(&rows, &[]).map_err(|e| Failure::usage(format!("cannot write the table: {e}")))?;
-            write_all(
-                folder,
-                &[("screen.csv".into(), csv), ("screen.json".into(), json(&tanks)?.into_bytes())],
-            )?;
+            write_files(folder, &[("screen.csv", csv), ("screen.json", json(&tanks)?.into_bytes())])?;
             context.printer.note(&format!("tables are in {}", folder.display()));
         }
         if context.json {
@@ -113,19 +110,19 @@ impl Screen {
                 &format!("{} mm: {}", m.opening_mm, m.note.as_deref().unwrap_or_default()),
             ));
         }
-        for m in &a.meshes {
-            for o in &m.others {
-                lines.push(paragraph(
-                    "beside it: ",
-                    &format!(
-                        "{} of {} could pass {} mm by {}",
-                        o.could_pass,
-                        o.seen,
-                        m.opening_mm,
-                        o.basis.name()
-                    ),
-                ));
-            }
+        // The other dimensions beside it: of each, how many could pass every mesh.
+        let others = a.meshes.first().map_or(0, |m| m.others.len());
+        for k in 0..others {
+            let passing: Vec<String> = a
+                .meshes
+                .iter()
+                .filter_map(|m| Some(format!("{} mm {}", m.opening_mm, m.others.get(k)?.could_pass)))
+                .collect();
+            let Some(o) = a.meshes.first().and_then(|m| m.others.get(k)) else { continue };
+            lines.push(paragraph(
+                "beside it: ",
+                &format!("by {} of {} fish could pass {}", o.basis.name(), o.seen, passing.join(", ")),
+            ));
         }
         for w in &a.assumptions {
             lines.push(paragraph("rests on: ", w));

@@ -11,6 +11,7 @@ use super::relation::Relation;
 use super::screen::{self, ScreenAdvice, ScreenRequest};
 use super::{DecisionError, Estimate, Sample};
 use crate::stats::Level;
+use crate::stats::moments::Moments;
 use crate::stats::t_test::{TTest, Variances, two_groups};
 
 /// What is known of a tank besides its samples.
@@ -63,6 +64,8 @@ pub struct TankBrief {
     pub treatment: Option<String>,
     /// The newest sample's name.
     pub sample: String,
+    /// Mean length of the newest sample, mm; limits need two fish that differ.
+    pub mean_length_mm: Option<Estimate>,
     /// Second mode, pairs and spread.
     pub risk: Option<Risk>,
     /// Length at age.
@@ -134,6 +137,9 @@ pub fn of_tank(
         tank: newest.tank.clone(),
         treatment: stock.treatment.clone(),
         sample: newest.name(),
+        mean_length_mm: Moments::of(&newest.lengths()).map(|m| {
+            m.mean_interval(options.level).map_or(Estimate::exact(m.mean()), |i| Estimate::new(m.mean(), i))
+        }),
         risk,
         growth,
         screen,

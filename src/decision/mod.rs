@@ -23,4 +23,4 @@ pub mod shape;
 
 pub use error::DecisionError;
 pub use estimate::Estimate;
-pub use sample::{MeasuredFish, Sample, State, check, from_rows};
+pub use sample::{MeasuredFish, Sample, State, check, from_rows, without_fragments};

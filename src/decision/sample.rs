@@ -135,6 +135,34 @@ pub fn from_rows(rows: &[FishRow]) -> Vec<Sample> {
     groups.into_values().collect()
 }
 
+/// A length below this share of its sample's median, or above its inverse, is no fish of the sample but a fragment, an egg
+/// or several fish taken for one; common practice, no source. A fish of a third of the length has a thirtieth of the weight.
+const NO_FISH: f64 = 1.0 / 3.0;
+
+/// Samples measured by a program on photographs, without what cannot be one fish of them; and what was left out, in words.
+/// Lengths that a person typed are not touched: [`check`] refuses them instead.
+pub fn without_fragments(samples: Vec<Sample>) -> (Vec<Sample>, Vec<String>) {
+    let mut said = Vec::new();
+    let kept = samples.into_iter().map(|mut sample| {
+        let mut lengths = sample.lengths();
+        lengths.sort_by(f64::total_cmp);
+        let Some(median) = lengths.get(lengths.len() / 2).copied() else { return sample };
+        let odd = |l: f64| l < NO_FISH * median || l > median / NO_FISH;
+        let left: Vec<String> =
+            lengths.iter().filter(|l| odd(**l)).map(|l| format!("{l:.1}")).collect();
+        if !left.is_empty() {
+            said.push(format!(
+                "{}: left out for advice on sizes, less than a third or more than three times the median of {median:.1} mm: {} mm",
+                sample.name(),
+                left.join(", ")
+            ));
+            sample.fish.retain(|f| !odd(f.length_mm));
+        }
+        sample
+    });
+    (kept.collect(), said)
+}
+
 /// Longest to shortest fish of one sample above which units are suspected to be mixed; common practice, no source.
 /// Siblings of one tank seldom reach 4; millimetres and centimetres, or millimetres and inches, differ by 10 or 25.
 const MIXED_UNITS: f64 = 8.0;
@@ -166,4 +194,26 @@ pub fn check(sample: &Sample) -> Result<(), DecisionError> {
         ));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fragment_among_photographed_fish_is_left_out_and_said() {
+        let fish = [9.0, 9.4, 0.98, 8.7, 9.9, 31.0]
+            .map(|length_mm| MeasuredFish { length_mm, ..MeasuredFish::default() });
+        let sample = Sample {
+            tank: Some("P02".into()),
+            date: None,
+            age_dph: None,
+            state: State::Fresh,
+            fish: fish.to_vec(),
+        };
+        assert!(check(&sample).unwrap_err().what.contains("units seem to be mixed"));
+        let (kept, said) = without_fragments(vec![sample]);
+        assert_eq!(kept[0].lengths(), [9.0, 9.4, 8.7, 9.9]);
+        assert!(said[0].starts_with("P02: left out") && said[0].ends_with("1.0, 31.0 mm"), "{said:?}");
+    }
 }

@@ -126,6 +126,8 @@ pub struct Page<'a> {
     pub provenance: &'a Provenance,
     /// Level of the intervals, a fraction.
     pub level: f64,
+    /// What the sizes say: a section of trusted HTML with its heading, or nothing.
+    pub size: &'a str,
 }
 
 #[derive(Template)]
@@ -140,6 +142,7 @@ struct HeadTemplate {
     tanks: Vec<TankCells>,
     inflation: String,
     lengths: String,
+    size: String,
 }
 
 #[derive(Template)]
@@ -232,6 +235,7 @@ impl Page<'_> {
             tanks: self.tanks.iter().map(TankCells::of).collect(),
             inflation: self.inflation().map(|c| c.to_html()).unwrap_or_default(),
             lengths: self.lengths().map(|c| c.to_html()).unwrap_or_default(),
+            size: self.size.to_owned(),
         }
         .render()
     }

@@ -200,6 +200,13 @@ pub fn courses(
     courses
 }
 
+/// Living fry of a tank as of a day: as counted last, else stocked less the deaths counted. Fry that were eaten or
+/// never found are still in it. `None` when the number stocked is not known.
+pub fn alive(register: &Register, tank: &Tank, as_of: Date) -> Option<u64> {
+    let events: Vec<Event> = register.events_of(&tank.name).filter(|e| e.date <= as_of).cloned().collect();
+    survival(tank, &events, &[]).last().map(|s| s.alive).or(tank.stocked_number)
+}
+
 /// A course without what needs the other tanks.
 fn begun(register: &Register, tank: &Tank, days: Vec<Day>, as_of: Date) -> Course {
     let profile = register.profiles.get(&tank.species);

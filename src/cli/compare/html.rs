@@ -104,12 +104,13 @@ fn difference_panel(m: &MeasureResult, c: &Comparison) -> Panel {
         .level(0.0, "no difference")
 }
 
-/// The comparison as a section of a page.
-fn section(c: &Comparison) -> String {
+/// The comparison as a section of a page; `of` names what was compared, where the page compares several things.
+pub fn section(c: &Comparison, of: &str) -> String {
+    let of = if of.is_empty() { String::new() } else { format!("{}: ", escape(&capital(of))) };
     let mut html = format!(
-        "<section class=\"comparison\"><h2>Did it help? {}</h2>\n<p class=\"small\">Tanks are the unit. Intervals at \
+        "<section class=\"comparison\"><h2>Did it help? {of}{}</h2>\n<p class=\"small\">Tanks are the unit. Intervals at \
          {}. Limits of a tank are for the fish of that tank on that day.</p>\n",
-        capital(c.kind.title()),
+        if of.is_empty() { capital(c.kind.title()) } else { c.kind.title().to_owned() },
         c.level
     );
     html += &tank_table(c);
@@ -195,7 +196,7 @@ pub fn page(c: &Comparison) -> String {
          </head>\n<body>\n{}<p class=\"small\">Made by frygauge {}. Estimates from photographs and counts: decisions on \
          live fish are taken by those responsible for them, with the attending veterinarian where health or \
          welfare is concerned.</p>\n</body>\n</html>\n",
-        section(c),
+        section(c, ""),
         env!("CARGO_PKG_VERSION")
     )
 }

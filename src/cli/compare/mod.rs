@@ -4,6 +4,9 @@ mod html;
 mod input;
 mod text;
 
+pub use html::section;
+pub use input::arms_of_register;
+
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
@@ -181,6 +184,8 @@ fn to_json(comparison: &Comparison) -> String {
 /// A row of `comparison.csv`: one contrast.
 #[derive(serde::Serialize)]
 struct ContrastRow<'a> {
+    #[serde(skip_serializing_if = "str::is_empty")]
+    treatment: &'a str,
     measure: &'a str,
     arm: &'a str,
     reference: &'a str,
@@ -203,8 +208,21 @@ struct ContrastRow<'a> {
     sentence: &'a str,
 }
 
-fn contrast_rows(m: &MeasureResult) -> impl Iterator<Item = ContrastRow<'_>> {
-    m.contrasts.iter().map(|c| ContrastRow {
+/// The contrasts of several comparisons as CSV, each with the treatment column it is of.
+///
+/// # Errors
+/// When a row cannot be written.
+pub fn table(comparisons: &[(&str, &Comparison)]) -> Result<Vec<u8>, csv::Error> {
+    let rows: Vec<ContrastRow> = comparisons
+        .iter()
+        .flat_map(|(column, c)| c.measures.iter().flat_map(|m| contrast_rows(m, column)))
+        .collect();
+    to_csv(&rows, &["treatment", "measure"])
+}
+
+fn contrast_rows<'a>(m: &'a MeasureResult, treatment: &'a str) -> impl Iterator<Item = ContrastRow<'a>> {
+    m.contrasts.iter().map(move |c| ContrastRow {
+        treatment,
         measure: m.measure.name(),
         arm: &c.arm,
         reference: c.reference.as_deref().unwrap_or(""),
@@ -278,7 +296,7 @@ fn tank_rows(c: &Comparison) -> Vec<TankMoment<'_>> {
 }
 
 fn write(out: &Path, comparison: &Comparison, json: &str) -> Result<(), Failure> {
-    let rows: Vec<ContrastRow> = comparison.measures.iter().flat_map(contrast_rows).collect();
+    let rows: Vec<ContrastRow> = comparison.measures.iter().flat_map(|m| contrast_rows(m, "")).collect();
     let table = |bytes: Result<Vec<u8>, csv::Error>| {
         bytes.map_err(|e| Failure::usage(format!("a table cannot be written: {e}")))
     };
@@ -304,6 +322,6 @@ mod tests {
         let d = Design::read("tank,arm\na,x\nb,x\nc,y\nd,y\n".as_bytes()).unwrap();
         let c = compare(&s, &d, &Options::default()).unwrap();
         assert_eq!(tank_rows(&c).len(), 4);
-        assert_eq!(c.measures.iter().flat_map(contrast_rows).count(), 1);
+        assert_eq!(c.measures.iter().flat_map(|m| contrast_rows(m, "")).count(), 1);
     }
 }

@@ -7,11 +7,10 @@ mod section;
 
 pub use charts::grade_chart;
 pub use rows::{grade_rows, growth_row, screen_rows};
-pub use section::page;
+pub use section::{breaking, comparison, next_mesh, page, safe_mesh, section};
 
-use super::{Failure, Place};
+use super::Failure;
 use crate::decision::Estimate;
-use std::path::Path;
 
 /// A paragraph wrapped to 80 columns; lines after the first stand in by two.
 pub fn paragraph(lead: &str, text: &str) -> String {
@@ -61,27 +60,6 @@ pub fn file_name(tank: Option<&str>) -> String {
         .map(|c| if c.is_alphanumeric() || c == '-' { c } else { '_' })
         .collect();
     word
-}
-
-/// Writes each file whole or not at all into `folder`, made when it is not there.
-///
-/// # Errors
-/// A [`Failure`] with the path.
-pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
-    let refuse = |path: &Path, e: &std::io::Error| {
-        Failure::usage(format!("cannot write: {e}"))
-            .at(Place::file(path))
-            .hint("give a folder you may write to with --out")
-    };
-    std::fs::create_dir_all(folder).map_err(|e| refuse(folder, &e))?;
-    for (name, bytes) in files {
-        let (path, half) = (folder.join(name), folder.join(format!(".{name}.half")));
-        std::fs::write(&half, bytes).and_then(|()| std::fs::rename(&half, &path)).map_err(|e| {
-            let _ = std::fs::remove_file(&half);
-            refuse(&path, &e)
-        })?;
-    }
-    Ok(())
 }
 
 /// Results as JSON text.

@@ -143,6 +143,8 @@ pub struct GrowthRow {
     pub treatment: Option<String>,
     pub sample: String,
     pub mean_length_mm: Option<f64>,
+    pub mean_length_mm_low: Option<f64>,
+    pub mean_length_mm_high: Option<f64>,
     pub increment_mm_per_day: Option<f64>,
     pub increment_mm_per_day_low: Option<f64>,
     pub increment_mm_per_day_high: Option<f64>,
@@ -188,6 +190,7 @@ pub fn word(verdict: Verdict) -> &'static str {
 /// The row of one tank.
 pub fn growth_row(b: &TankBrief) -> GrowthRow {
     let (g, r, w) = (b.growth.as_ref(), b.risk.as_ref(), b.biomass.as_ref());
+    let (mean, mean_low, mean_high) = parts(b.mean_length_mm);
     let (inc, inc_low, inc_high) = parts(g.map(|g| g.increment_mm_per_day));
     let (sgr, sgr_low, sgr_high) = parts(g.map(|g| g.specific_pct_per_day));
     let (cv, cv_low, cv_high) = parts(r.and_then(|r| r.spread.last()?.cv));
@@ -201,7 +204,9 @@ pub fn growth_row(b: &TankBrief) -> GrowthRow {
         tank: b.tank.clone(),
         treatment: b.treatment.clone(),
         sample: b.sample.clone(),
-        mean_length_mm: g.and_then(|g| Some(g.points.last()?.mean_length_mm)),
+        mean_length_mm: mean,
+        mean_length_mm_low: mean_low,
+        mean_length_mm_high: mean_high,
         increment_mm_per_day: inc,
         increment_mm_per_day_low: inc_low,
         increment_mm_per_day_high: inc_high,

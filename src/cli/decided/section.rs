@@ -1,98 +1,140 @@
-//! The decision section of the morning report: one table, and what must be said beside it.
+//! The decision part of a page: what the fish's sizes say of each tank, and what must be said beside it.
 
 use super::rows::word;
 use crate::decision::Estimate;
-use crate::decision::brief::TankBrief;
+use crate::decision::brief::{GrowthComparison, TankBrief};
 use crate::decision::cannibals::{NOT_COVERED, Verdict};
+use crate::decision::screen::ScreenAdvice;
 use crate::report::chart::escape;
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-/// The section as HTML, without a heading of the page; empty when there are no tanks.
-pub fn section(briefs: &[TankBrief]) -> String {
+/// A column of the table: its heading, and a tank's cell.
+type Column = (&'static str, fn(&TankBrief) -> Option<String>);
+
+const COLUMNS: [Column; 7] = [
+    ("Mean length (mm)", |b| Some(limits(b.mean_length_mm.as_ref()?, 1.0, 1))),
+    ("Growth (% a day)", |b| Some(limits(&b.growth.as_ref()?.specific_pct_per_day, 1.0, 1))),
+    ("CV of length (%)", |b| Some(limits(&b.risk.as_ref()?.spread.last()?.cv?, 100.0, 0))),
+    ("Fish breaking away", |b| {
+        let mode = &b.risk.as_ref()?.second_mode;
+        Some(breaking(mode.verdict, mode.upper_share))
+    }),
+    ("Coarsest safe mesh", |b| Some(safe_mesh(b.screen.as_ref()?))),
+    ("Next mesh", |b| next_mesh(b.screen.as_ref()?)),
+    ("Weight of the tank (g)", |b| Some(limits(&b.biomass.as_ref()?.biomass_g?, 1.0, 0))),
+];
+
+/// The section as HTML, with its own heading; empty when there are no tanks. A column that no tank fills is left out.
+pub fn section(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     if briefs.is_empty() {
         return String::new();
     }
+    let shown: Vec<Column> =
+        COLUMNS.into_iter().filter(|(_, cell)| briefs.iter().any(|b| cell(b).is_some())).collect();
     let mut out = String::from(
-        "<section class=\"decisions\"><h2>Size: growth, spread, screen</h2><table><thead><tr>\
-         <th scope=\"col\">Tank</th><th scope=\"col\">Mean length (mm)</th><th scope=\"col\">Growth (%/day)</th>\
-         <th scope=\"col\">CV of length</th><th scope=\"col\">Breaking away</th><th scope=\"col\">Coarsest safe mesh</th>\
-         <th scope=\"col\">Next mesh</th><th scope=\"col\">Biomass (g)</th></tr></thead><tbody>",
+        "<section class=\"decisions\"><h2 id=\"size\">What the sizes say</h2>\n<div class=\"scroll\"><table><thead><tr>\
+         <th scope=\"col\" class=\"words\">Tank</th>",
     );
+    for (name, _) in &shown {
+        let _ = write!(out, "<th scope=\"col\" class=\"words\">{name}</th>");
+    }
+    out.push_str("</tr></thead><tbody>");
     for b in briefs {
-        let cells = [
-            b.tank.clone().unwrap_or_else(|| "all fish".into()),
-            b.growth
-                .as_ref()
-                .and_then(|g| g.points.last())
-                .map_or_else(none, |p| format!("{:.1}", p.mean_length_mm)),
-            b.growth.as_ref().map_or_else(none, |g| limits(&g.specific_pct_per_day, 1.0, 1)),
-            b.risk
-                .as_ref()
-                .and_then(|r| r.spread.last()?.cv)
-                .map_or_else(none, |cv| format!("{} %", limits(&cv, 100.0, 0))),
-            b.risk.as_ref().map_or_else(none, |r| breaking(r.second_mode.verdict, r.second_mode.upper_share)),
-            b.screen.as_ref().map_or_else(none, |s| {
-                s.coarsest_safe.map_or_else(|| "none".into(), |i| format!("{} mm", s.meshes[i].opening_mm))
-            }),
-            b.screen.as_ref().map_or_else(none, |s| {
-                let next = s.coarsest_safe.map_or(0, |i| i + 1);
-                s.meshes.get(next).map_or_else(none, |m| {
-                    let when = m.first_safe.map_or_else(
-                        || m.verdict.name().to_owned(),
-                        |f| match f.cautious {
-                            Some(late) => format!("{} to {late}", f.expected),
-                            None => format!("{} or later", f.expected),
-                        },
-                    );
-                    format!("{} mm: {when}", m.opening_mm)
-                })
-            }),
-            b.biomass.as_ref().and_then(|w| w.biomass_g).map_or_else(none, |m| limits(&m, 1.0, 0)),
-        ];
-        out.push_str("<tr>");
-        for (i, cell) in cells.iter().enumerate() {
-            let (open, close) = if i == 0 { ("<th scope=\"row\">", "</th>") } else { ("<td>", "</td>") };
-            let _ = write!(out, "{open}{}{close}", escape(cell));
+        let _ = write!(out, "<tr><th scope=\"row\" class=\"words\">{}</th>", escape(tank(b)));
+        for (_, cell) in &shown {
+            let text = cell(b).unwrap_or_else(|| "–".to_owned());
+            let _ = write!(out, "<td class=\"words\">{}</td>", escape(&text));
         }
         out.push_str("</tr>");
     }
     let _ = write!(
         out,
-        "</tbody></table><p>In brackets: limits. Breaking away: a second group of longer fish; {}.</p>",
+        "</tbody></table></div>\n<p class=\"small\">Newest sample of each tank, {} in brackets. Breaking away: a second \
+         group of longer fish; {}. What each rests on: <code>frygauge grade</code>, <code>screen</code> and \
+         <code>growth</code>.</p>",
+        "limits",
         escape(NOT_COVERED)
     );
-    let unsaid: Vec<String> = briefs
-        .iter()
-        .flat_map(|b| {
-            let tank = b.tank.clone().unwrap_or_else(|| "all fish".into());
-            b.not_said.iter().map(move |n| format!("<li>{}</li>", escape(&format!("{tank}: {n}"))))
-        })
-        .collect();
-    if !unsaid.is_empty() {
-        let _ = write!(
-            out,
-            "<details><summary>What could not be said</summary><ul>{}</ul></details>",
-            unsaid.concat()
-        );
+    for c in compared {
+        let _ = write!(out, "<p>{}</p>", escape(&comparison(c)));
     }
-    out.push_str("</section>");
+    let unsaid = unsaid(briefs);
+    if !unsaid.is_empty() {
+        out.push_str("<details><summary>What could not be said</summary><ul>");
+        for (reason, tanks) in unsaid {
+            let _ = write!(out, "<li>{}: {}</li>", escape(&tanks.join(", ")), escape(&reason));
+        }
+        out.push_str("</ul></details>");
+    }
+    out.push_str("</section>\n");
     out
 }
 
-fn none() -> String {
-    "–".to_owned()
+/// Growth of two treatments, in a sentence.
+pub fn comparison(c: &GrowthComparison) -> String {
+    let lead = format!("{} against {} ({} and {} tanks): ", c.first, c.second, c.tanks.0, c.tanks.1);
+    let said = match &c.difference {
+        Some(t) => format!(
+            "growth differs by {:+.2} % a day ({:+.2} to {:+.2}; Welch's t on tanks, {:.1} df, p {:.3})",
+            t.difference, t.interval.low, t.interval.high, t.df, t.p
+        ),
+        None => "no limits".into(),
+    };
+    let note = if c.note.is_empty() { String::new() } else { format!("; {}", c.note) };
+    format!("{lead}{said}{note}")
+}
+
+/// Each reason once, with the tanks it holds for.
+fn unsaid(briefs: &[TankBrief]) -> BTreeMap<String, Vec<String>> {
+    let mut reasons: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for b in briefs {
+        for reason in &b.not_said {
+            // Reasons name their sample; it is not said twice.
+            let reason =
+                reason.replace(&format!("{}: ", b.sample), "").replace(&format!("{}: ", tank(b)), "");
+            reasons.entry(reason).or_default().push(tank(b).to_owned());
+        }
+    }
+    reasons
+}
+
+fn tank(b: &TankBrief) -> &str {
+    b.tank.as_deref().unwrap_or("all fish")
+}
+
+/// The coarsest safe mesh in words.
+pub fn safe_mesh(s: &ScreenAdvice) -> String {
+    s.coarsest_safe.map_or_else(|| "none".into(), |i| format!("{} mm", s.meshes[i].opening_mm))
+}
+
+/// The mesh after it, and when; `None` when the coarsest owned is safe.
+pub fn next_mesh(s: &ScreenAdvice) -> Option<String> {
+    let m = s.meshes.get(s.coarsest_safe.map_or(0, |i| i + 1))?;
+    let when = m.first_safe.map_or_else(
+        || m.verdict.name().to_owned(),
+        |f| match f.cautious {
+            Some(late) if late != f.expected => format!("{} to {late}", f.expected),
+            Some(late) => late.to_string(),
+            None => format!("{} or later", f.expected),
+        },
+    );
+    Some(format!("{} mm: {when}", m.opening_mm))
 }
 
 fn limits(e: &Estimate, factor: f64, digits: usize) -> String {
     let v = |x: f64| format!("{:.digits$}", factor * x);
-    if e.low.is_finite() && e.high.is_finite() {
+    if e.low == e.high {
+        v(e.value)
+    } else if e.low.is_finite() && e.high.is_finite() {
         format!("{} ({} to {})", v(e.value), v(e.low), v(e.high))
     } else {
-        v(e.value)
+        format!("{} (no limits)", v(e.value))
     }
 }
 
-fn breaking(verdict: Verdict, upper: Option<Estimate>) -> String {
+/// A verdict on a second mode in words.
+pub fn breaking(verdict: Verdict, upper: Option<Estimate>) -> String {
     match (verdict, upper) {
         (Verdict::Found, Some(share)) => format!("yes: {} % of fish", limits(&share, 100.0, 0)),
         (Verdict::CannotTell { needed }, _) => format!("cannot tell: {needed} fish would"),
@@ -104,13 +146,20 @@ fn breaking(verdict: Verdict, upper: Option<Estimate>) -> String {
 }
 
 /// The section alone on a page that needs nothing else.
-pub fn page(briefs: &[TankBrief]) -> String {
+pub fn page(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\"><title>Growth</title><style>body{{font:16px/1.5 \
-         system-ui,sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem;color:#1a1a1a}}.decisions{{overflow-x:auto}}\
-         table{{border-collapse:collapse}}th,td{{padding:.3rem .6rem;border-bottom:1px solid #ccc;text-align:left}}\
-         </style></head><body>{}</body></html>\n",
-        section(briefs)
+         content=\"width=device-width, initial-scale=1\"><title>Growth</title><style>{STYLE}</style></head>\
+         <body><main><h1>Growth and size</h1>{}<p class=\"small\">Made by frygauge {}. Handling and grading live fish fall \
+         under your welfare rules and licence; where health is concerned, ask the attending veterinarian.</p></main></body></html>\n",
+        section(briefs, compared),
+        env!("CARGO_PKG_VERSION")
     )
 }
+
+const STYLE: &str = "\
+body{font:16px/1.5 system-ui,sans-serif;margin:0 auto;max-width:70rem;padding:1rem;color:#1a1a1a;background:#fff}\
+h1{font-size:1.5rem;margin:0}h2{font-size:1.2rem;border-bottom:2px solid #16405b}.scroll{overflow-x:auto}\
+.small{color:#444;font-size:.88rem}table{border-collapse:collapse;font-variant-numeric:tabular-nums}\
+.decisions td{min-width:6rem}th,td{padding:.3rem .6rem;border-bottom:1px solid #ccc;text-align:left;vertical-align:top}\
+@media print{body{font-size:10pt;padding:0}.scroll{overflow:visible}}";

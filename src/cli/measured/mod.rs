@@ -9,8 +9,10 @@ pub use values::{mesh, share, spacing, stock_number};
 use super::{Context, Failure, Place, Season};
 use crate::decision::brief::{Stock, by_tank};
 use crate::decision::relation::{self, Form, Quantity, Relation};
-use crate::decision::{DecisionError, Estimate, Sample, State, from_rows};
+use crate::decision::{DecisionError, Estimate, Sample, State, from_rows, without_fragments};
+use crate::season::course::alive;
 use crate::stats::Level;
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -203,6 +205,15 @@ impl Measured {
     }
 }
 
+/// Photographed samples without what cannot be one fish of them, which is said.
+pub(super) fn sound(samples: Vec<Sample>, context: &Context) -> Vec<Sample> {
+    let (samples, said) = without_fragments(samples);
+    for line in &said {
+        context.printer.warning(line, None, Some("look at it in the photograph; correct it if it is a fish"));
+    }
+    samples
+}
+
 fn fish_file(input: &Path) -> PathBuf {
     if input.is_dir() { input.join("fish.csv") } else { input.to_path_buf() }
 }
@@ -221,17 +232,17 @@ fn from_season(
     let season = Season::locate(Some(folder), context)?;
     let register = season.register(context)?;
     for tank in &register.tanks {
-        let fish = tank.stocked_number.map(|n| Estimate::exact(n as f64));
+        let fish = alive(&register, tank, Date::MAX).map(|n| Estimate::exact(n as f64));
         let treatment = tank.treatments.values().next().cloned();
         stock.insert(tank.name.clone(), Stock { fish, volume_l: tank.volume_l, treatment });
     }
     if stock.values().any(|s| s.fish.is_some()) {
         context
             .printer
-            .note("numbers of fish are those stocked, deaths not taken off; --tanks FILE gives better ones");
+            .note("numbers of fish: as counted last, else stocked less the deaths counted; fish that were eaten or never found are still in them; --tanks FILE gives better ones");
     }
     let ledger = season.ledger_read_only()?;
     let photos = ledger.samples().map_err(|e| Failure::usage(e.to_string()).hint(e.hint()))?;
     let rows: Vec<_> = photos.into_iter().flat_map(|p| p.fish).collect();
-    Ok(from_rows(&rows))
+    Ok(sound(from_rows(&rows), context))
 }

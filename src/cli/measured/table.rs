@@ -1,7 +1,7 @@
 //! A table of fish, and a table of tanks, as any spreadsheet saves them.
 
 use super::super::{Context, Failure, Place};
-use super::{Stock, cannot_read};
+use super::{Stock, cannot_read, sound};
 use crate::decision::{Estimate, MeasuredFish, Sample, State};
 use crate::season::register::{Problem, Problems, Sheet};
 use jiff::civil::Date;
@@ -94,7 +94,9 @@ pub fn read(path: &Path, context: &Context) -> Result<Vec<Sample>, Failure> {
             .at(Place::file(path).column(column))
             .hint("score the photographs with a scale; only fish that count for length are used"));
     }
-    Ok(groups.into_values().collect())
+    let samples = groups.into_values().collect();
+    // A table of photographs was measured by a program; one without them was typed.
+    Ok(if sheet.has("photo") { sound(samples, context) } else { samples })
 }
 
 fn length_column(sheet: &Sheet, path: &Path) -> Result<(&'static str, f64), Failure> {

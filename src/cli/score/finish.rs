@@ -3,7 +3,11 @@
 use super::Options;
 use super::folder::ResultsFolder;
 use super::work::{Done, part_name};
+use crate::cli::decided::section;
 use crate::cli::{Context, Exit, Failure, columns};
+use crate::decision::brief::{BriefOptions, Stock, by_tank, of_tank};
+use crate::decision::cannibals::Nulls;
+use crate::decision::{from_rows, without_fragments};
 use crate::records::{FishRow, PhotoRow, PhotoStatus, TankRow};
 use crate::report::{Page, Provenance, Results, to_csv};
 use crate::tank::{SampledPhoto, SummaryOptions, summarise};
@@ -142,12 +146,14 @@ impl<'a> Finish<'a> {
         order: &[usize],
         folder: &ResultsFolder,
     ) -> Result<(), Failure> {
+        let size = size(&found.fish);
         let page = Page {
             photos: &found.photos,
             tanks: &found.tanks,
             fish: &found.fish,
             provenance,
             level: f64::from(self.options.level),
+            size: &size,
         };
         let broken = |e: askama::Error| Failure::stopped(format!("cannot write the report page: {e}"));
         let (head, tail) = (page.head().map_err(broken)?, page.tail().map_err(broken)?);
@@ -194,6 +200,27 @@ impl<'a> Finish<'a> {
         }
         Ok(())
     }
+}
+
+/// What the sizes of a run's fish say: spread, fish that break away, and growth where the run holds several dates.
+fn size(fish: &[FishRow]) -> String {
+    let (samples, left_out) = without_fragments(from_rows(fish));
+    let dates: std::collections::BTreeSet<_> = samples.iter().filter_map(|s| s.date).collect();
+    let options = BriefOptions::default();
+    let mut nulls = Nulls::default();
+    let briefs: Vec<_> = by_tank(&samples)
+        .iter()
+        .filter_map(|samples| of_tank(samples, &Stock::default(), &options, &mut nulls))
+        .map(|mut told| {
+            if dates.len() < 2 {
+                // One day tells no growth, and need not say so tank by tank.
+                told.not_said.retain(|reason| !reason.starts_with("growth"));
+            }
+            told.not_said.extend(left_out.iter().filter(|said| said.starts_with(&told.sample)).cloned());
+            told
+        })
+        .collect();
+    section(&briefs, &[])
 }
 
 fn json(found: &Found, provenance: &Provenance) -> Result<Vec<u8>, Failure> {

@@ -31,6 +31,17 @@ pub struct SeasonReport<'a> {
     pub sources: &'a [(String, String)],
     /// How it was made: versions, models, files.
     pub provenance: &'a [(String, String)],
+    /// What sizes and treatments say, worked out elsewhere.
+    pub added: &'a Added,
+}
+
+/// A part of the report that was worked out elsewhere, ready to be shown.
+#[derive(Debug, Default)]
+pub struct Added {
+    /// Sections of the page, each with its heading; trusted HTML.
+    pub html: String,
+    /// The same as records; null when there are none.
+    pub json: serde_json::Value,
 }
 
 /// The report as JSON.
@@ -41,6 +52,7 @@ struct Json<'a> {
     tanks: Vec<TankSummary>,
     days: Vec<DaySummary>,
     oddities: &'a [String],
+    size: &'a serde_json::Value,
     provenance: std::collections::BTreeMap<&'a str, &'a str>,
 }
 
@@ -55,6 +67,7 @@ pub fn json(report: &SeasonReport<'_>) -> Result<String, serde_json::Error> {
         tanks: tanks(report.courses),
         days: days(report.courses),
         oddities: report.oddities,
+        size: &report.added.json,
         provenance: report.provenance.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect(),
     })
 }

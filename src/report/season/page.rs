@@ -27,6 +27,7 @@ struct SeasonTemplate {
     band_words: String,
     sources: Vec<(String, String)>,
     provenance: Vec<(String, String)>,
+    added: String,
 }
 
 /// A tank on the first screen.
@@ -104,6 +105,7 @@ pub fn page(report: &SeasonReport<'_>) -> Result<String, askama::Error> {
         },
         sources: report.sources.to_vec(),
         provenance: report.provenance.to_vec(),
+        added: report.added.html.clone(),
     }
     .render()
 }
@@ -251,16 +253,7 @@ fn treatments(report: &SeasonReport<'_>) -> Vec<TreatmentRow> {
             let shares: Vec<f64> =
                 courses.iter().filter_map(|c| c.today().and_then(|d| d.row.inflation)).collect();
             let growth: Vec<f64> = courses.iter().filter_map(|c| Some(c.mm_per_day?.0)).collect();
-            let moments = Moments::of(&shares);
-            let mean = moments.as_ref().map_or(String::new(), |m| {
-                let limits = m
-                    .mean_interval(Level::P95)
-                    .filter(|_| shares.len() > 1 && m.sd().is_some_and(|sd| sd > 0.0));
-                let limits = limits.map_or(" (no limits)".into(), |i| {
-                    format!(" ({:.0}–{:.0})", 100.0 * i.low.max(0.0), 100.0 * i.high.min(1.0))
-                });
-                format!("{}{limits}", percent(m.mean()))
-            });
+            let mean = Moments::of(&shares).map_or(String::new(), |m| percent(m.mean()));
             let low = shares.iter().copied().reduce(f64::min);
             let high = shares.iter().copied().reduce(f64::max);
             let changed = |c: &&Course| {

@@ -32,6 +32,16 @@ pub struct Settings {
     pub expected_inflation: Vec<Expected>,
     /// First and last day of the inflation window. Goes before the profile's.
     pub window_dph: Option<[f64; 2]>,
+    /// Outlet meshes owned, nominal openings in millimetres; without any, those that stand in `tanks.csv`.
+    pub meshes_mm: Vec<f64>,
+    /// Graders owned, clear openings between bars in millimetres.
+    pub graders_mm: Vec<f64>,
+    /// Length below which fish are not to be handled, millimetres.
+    pub handling_length_mm: Option<f64>,
+    /// Name of the weight profile.
+    pub weight: Option<String>,
+    /// Names of the rules of who can eat whom.
+    pub prey_rules: Vec<String>,
 }
 
 /// Columns of `tanks.csv` that cannot be treatments.
@@ -92,6 +102,18 @@ impl Settings {
                 "give its first and last day post hatch, like [4, 13]",
                 "window_dph",
             );
+        }
+        let usable = |v: &f64| v.is_finite() && *v > 0.0;
+        for (key, sizes, most) in
+            [("meshes_mm", &settings.meshes_mm, 20.0), ("graders_mm", &settings.graders_mm, 200.0)]
+        {
+            if let Some(bad) = sizes.iter().find(|v| !usable(v) || **v > most) {
+                let hint = format!("openings are in millimetres, above 0 and at most {most}");
+                wrong(format!("an opening of {bad} mm"), &hint, key);
+            }
+        }
+        if settings.handling_length_mm.is_some_and(|v| !usable(&v)) {
+            wrong("not a length".into(), "give it in millimetres, above 0", "handling_length_mm");
         }
         let curve = &settings.expected_inflation;
         if curve.iter().any(|e| !(e.dph >= 0.0 && 0.0 <= e.low && e.low <= e.high && e.high <= 1.0)) {
