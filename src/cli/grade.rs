@@ -323,8 +323,11 @@ pub(super) fn risk_lines(r: &Risk) -> Vec<String> {
             format!("a second group of longer fish{size}{remove}")
         }
         Verdict::NotSeen { could_miss } => {
+            let nearer = m.stands_apart_from.map_or_else(String::new, |ratio| {
+                format!(", or any less than {ratio:.1} times as long as the rest")
+            });
             format!(
-                "no second group seen in {} fish; one of up to {} could be missed",
+                "no second group seen in {} fish; one of up to {}{nearer} could be missed",
                 m.fish,
                 percent(could_miss)
             )

@@ -297,7 +297,7 @@ impl NullRatios {
     /// one does. For a sample that may be flat-topped this is the null to hold its ratio against, as for the dip
     /// (Hartigan & Hartigan 1985, Ann. Stat. 13:70-84, doi:10.1214/aos/1176346577).
     pub fn simulate_flat(n: usize, samples: usize, seed: u64) -> Self {
-        Self::simulate_from(n, samples, seed, |rng| rng.random::<f64>())
+        Self::simulate_from(n, samples, seed, RngExt::random::<f64>)
     }
 
     fn simulate_from(

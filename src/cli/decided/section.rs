@@ -3,7 +3,7 @@
 use super::rows::word;
 use crate::decision::Estimate;
 use crate::decision::brief::{GrowthComparison, TankBrief};
-use crate::decision::cannibals::{NOT_COVERED, Verdict};
+use crate::decision::cannibals::{NOT_COVERED, SecondMode, Verdict};
 use crate::decision::screen::ScreenAdvice;
 use crate::report::chart::escape;
 use std::collections::BTreeMap;
@@ -16,10 +16,7 @@ const COLUMNS: [Column; 7] = [
     ("Mean length (mm)", |b| Some(limits(b.mean_length_mm.as_ref()?, 1.0, 1))),
     ("Growth (% a day)", |b| Some(limits(&b.growth.as_ref()?.specific_pct_per_day, 1.0, 1))),
     ("CV of length (%)", |b| Some(limits(&b.risk.as_ref()?.spread.last()?.cv?, 100.0, 0))),
-    ("Fish breaking away", |b| {
-        let mode = &b.risk.as_ref()?.second_mode;
-        Some(breaking(mode.verdict, mode.upper_share))
-    }),
+    ("Fish breaking away", |b| Some(breaking(&b.risk.as_ref()?.second_mode))),
     ("Coarsest safe mesh", |b| Some(safe_mesh(b.screen.as_ref()?))),
     ("Next mesh", |b| next_mesh(b.screen.as_ref()?)),
     ("Weight of the tank (g)", |b| Some(limits(&b.biomass.as_ref()?.biomass_g?, 1.0, 0))),
@@ -50,10 +47,9 @@ pub fn section(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     }
     let _ = write!(
         out,
-        "</tbody></table></div>\n<p class=\"small\">Newest sample of each tank, {} in brackets. Breaking away: a second \
+        "</tbody></table></div>\n<p class=\"small\">Newest sample of each tank, limits in brackets. Breaking away: a second \
          group of longer fish; {}. What each rests on: <code>frygauge grade</code>, <code>screen</code> and \
          <code>growth</code>.</p>",
-        "limits",
         escape(NOT_COVERED)
     );
     for c in compared {
@@ -133,13 +129,16 @@ fn limits(e: &Estimate, factor: f64, digits: usize) -> String {
     }
 }
 
-/// A verdict on a second mode in words.
-pub fn breaking(verdict: Verdict, upper: Option<Estimate>) -> String {
-    match (verdict, upper) {
+/// What may be said of a second group, in a few words.
+pub fn breaking(mode: &SecondMode) -> String {
+    match (mode.verdict, mode.upper_share) {
         (Verdict::Found, Some(share)) => format!("yes: {} % of fish", limits(&share, 100.0, 0)),
         (Verdict::CannotTell { needed }, _) => format!("cannot tell: {needed} fish would"),
         (Verdict::NotSeen { could_miss }, _) => {
-            format!("none seen (up to {:.0} % could be missed)", 100.0 * could_miss)
+            let nearer = mode
+                .stands_apart_from
+                .map_or_else(String::new, |r| format!(", or any below {r:.1} times the rest,"));
+            format!("none seen (up to {:.0} %{nearer} could be missed)", 100.0 * could_miss)
         }
         (v, None) => word(v).to_owned(),
     }

@@ -104,9 +104,9 @@ impl Size {
             match result {
                 Ok(c) => html += &compare::section(c, column),
                 Err(why) => {
-                    let _ = write!(
+                    let _ = writeln!(
                         html,
-                        "<section class=\"comparison\"><h2>Did it help? {}</h2><p>Not compared: {}.</p></section>\n",
+                        "<section class=\"comparison\"><h2>Did it help? {}</h2><p>Not compared: {}.</p></section>",
                         escape(column),
                         escape(why)
                     );
@@ -225,7 +225,7 @@ impl Size {
                         .and_then(|r| r.spread.last()?.cv)
                         .map_or_else(dash, |cv| percent(cv.value)),
                     b.risk.as_ref().map_or_else(dash, |r| {
-                        let words = breaking(r.second_mode.verdict, r.second_mode.upper_share);
+                        let words = breaking(&r.second_mode);
                         words.split(['(', ':']).next().unwrap_or_default().trim().to_owned()
                     }),
                     b.screen.as_ref().map_or_else(dash, safe_mesh),
