@@ -79,7 +79,7 @@ fn overlapping(outcome: Outcome) -> Outcome {
             (fish.use_length, fish.use_call) = (false, false);
             Outcome::Fish(fish, e)
         }
-        refused => refused,
+        refused @ Outcome::Refused(..) => refused,
     }
 }
 
