@@ -113,7 +113,7 @@ fn main() {
     while let Some(word) = words.next() {
         match word.as_str() {
             "--photos" => {
-                photos = words.next().and_then(|v| v.parse().ok()).expect("--photos takes a number")
+                photos = words.next().and_then(|v| v.parse().ok()).expect("--photos takes a number");
             }
             "--dry" => dry = true,
             other => panic!("unknown option {other}"),
