@@ -1,109 +1,12 @@
 //! The morning report of a small season whose course is known.
 
+#[path = "support/season.rs"]
+mod season_of_four;
+
 use assert_cmd::Command;
-use frygauge::ledger::{Act, ActKind, Ledger, ModelRef, Scored};
-use frygauge::records::{Call, FishRow, PhotoRow, PhotoStatus, View, YesNo};
-use jiff::civil::{Date, date};
+use frygauge::ledger::Ledger;
 use std::fs;
 use std::path::Path;
-
-const HATCH: Date = date(2026, 4, 20);
-
-/// Inflated fish of 30 by tank and age; `None` is no sample.
-fn inflated(tank: &str, dph: i64) -> Option<u32> {
-    let good = [1, 3, 8, 15, 21, 25, 27, 28];
-    let at = usize::try_from(dph - 4).unwrap();
-    match tank {
-        // Stands still from 7 dph on.
-        "P07" => Some([1, 3, 7, 7, 7, 7, 8, 8][at]),
-        // A little below every day.
-        "P10" => Some([0, 1, 4, 7, 10, 13, 17, 20][at]),
-        // Last sampled at 8 dph.
-        "P04" if dph > 8 => None,
-        _ => Some(good[at]),
-    }
-}
-
-fn season(dir: &Path) {
-    let settings = "[hatchery]\nname = \"Brackenmere & Sons <test>\"\nspecies = \"pikeperch\"\ntreatments = [\"sprayer\"]\n\
-        expected_inflation = [{ dph = 4, low = 0.0, high = 0.1 }, { dph = 7, low = 0.4, high = 0.7 }, \
-        { dph = 11, low = 0.8, high = 0.98 }]\n";
-    let tanks = "tank,hatch_date,stocked_date,stocked_number,temperature_c,sprayer\n\
-        P01,2026-04-20,2026-04-21,1000,17,mid\nP04,2026-04-20,2026-04-21,1000,17,mid\n\
-        P07,2026-04-20,2026-04-21,1000,17,wall\nP10,2026-04-20,2026-04-21,1000,17,none\n";
-    let events = "date,time,tank,what,value,number,note,who\n\
-        2026-04-28,10:40,P07,sprayer moved,mid,,,MR\n2026-04-29,,P01,deaths counted,,100,,JT\n2026-04-30,,P01,deaths counted,,100,,JT\n";
-    for (name, text) in [("frygauge.toml", settings), ("tanks.csv", tanks), ("events.csv", events)] {
-        fs::write(dir.join(name), text).unwrap();
-    }
-    let mut ledger = Ledger::create(&dir.join("season.sqlite")).unwrap();
-    let model = ModelRef { name: "test-1".into(), sha256: "0".repeat(64) };
-    let mut act = Act::now("AK", ActKind::Score, "");
-    for (t, tank) in ["P01", "P04", "P07", "P10"].into_iter().enumerate() {
-        for dph in 4..=11 {
-            let Some(gas) = inflated(tank, dph) else { continue };
-            let on = HATCH.checked_add(jiff::ToSpan::days(dph)).unwrap();
-            let photo = photo(&format!("{tank}/{on}.jpg"), t as i64 * 100 + dph);
-            let fish: Vec<FishRow> = (0..30).map(|n| fish(&photo, n, n < gas, dph as f64)).collect();
-            let scored = Scored { photo: &photo, tank, date: on, fish: &fish, model: &model };
-            ledger.record(&mut act, &scored).unwrap();
-        }
-    }
-}
-
-fn photo(name: &str, n: i64) -> PhotoRow {
-    PhotoRow {
-        photo: name.into(),
-        sha256: format!("{n:064x}"),
-        status: PhotoStatus::Scored,
-        reason: String::new(),
-        width_px: Some(1200),
-        height_px: Some(900),
-        lighting: None,
-        mm_per_px: Some(0.04),
-        mm_per_px_se: None,
-        scale_source: Some("tags".into()),
-        fish: 30,
-        sharpness: None,
-        flags: String::new(),
-        seconds: None,
-    }
-}
-
-fn fish(photo: &PhotoRow, n: u32, gas: bool, dph: f64) -> FishRow {
-    // Lengths spread evenly about 4 + 0.4 mm a day.
-    let mm = 4.0 + 0.4 * dph + (f64::from(n) - 14.5) * 0.02;
-    let px = mm / 0.04;
-    FishRow {
-        photo: photo.photo.clone(),
-        tank: None,
-        date: None,
-        age_dph: None,
-        fish: n + 1,
-        x_px: 300.0,
-        y_px: 25.0 * f64::from(n),
-        snout_x_px: 300.0 - 0.5 * px,
-        snout_y_px: 25.0 * f64::from(n),
-        tail_x_px: 300.0 + 0.5 * px,
-        tail_y_px: 25.0 * f64::from(n),
-        total_length_px: px,
-        total_length_mm: Some(mm),
-        total_length_se_mm: None,
-        depth_mm: None,
-        view: View::Side,
-        call: if gas { Call::Inflated } else { Call::NotInflated },
-        p_inflated: None,
-        bladder_position: None,
-        bladder_length_mm: None,
-        bladder_height_mm: None,
-        use_length: YesNo::Yes,
-        use_call: YesNo::Yes,
-        flags: String::new(),
-        vessel: None,
-        caller: "model".into(),
-        head_depth_mm: None,
-    }
-}
 
 fn report(dir: &Path, more: &[&str]) -> (String, serde_json::Value) {
     let out = dir.join("out");
@@ -117,7 +20,7 @@ fn report(dir: &Path, more: &[&str]) -> (String, serde_json::Value) {
 #[test]
 fn the_order_and_the_reasons_are_those_of_the_rules() {
     let dir = tempfile::tempdir().unwrap();
-    season(dir.path());
+    season_of_four::season(dir.path());
     let (said, json) = report(dir.path(), &[]);
     let tanks: Vec<(&str, &str)> = json["tanks"]
         .as_array()
@@ -145,7 +48,7 @@ fn the_order_and_the_reasons_are_those_of_the_rules() {
 #[test]
 fn an_earlier_day_is_reported_as_it_was_then() {
     let dir = tempfile::tempdir().unwrap();
-    season(dir.path());
+    season_of_four::season(dir.path());
     let (_, json) = report(dir.path(), &["--date", "2026-04-28"]);
     assert!(json["days"].as_array().unwrap().iter().all(|d| d["date"].as_str().unwrap() <= "2026-04-28"));
     let of = |tank: &str| {
@@ -159,7 +62,7 @@ fn an_earlier_day_is_reported_as_it_was_then() {
 #[test]
 fn the_page_stands_alone_and_every_chart_is_described() {
     let dir = tempfile::tempdir().unwrap();
-    season(dir.path());
+    season_of_four::season(dir.path());
     report(dir.path(), &[]);
     let page = fs::read_to_string(dir.path().join("out/report.html")).unwrap();
     // A namespace is a name, not an address that is fetched.
@@ -190,7 +93,7 @@ fn the_page_stands_alone_and_every_chart_is_described() {
 #[test]
 fn tables_have_a_header_for_every_cell_and_the_same_report_twice_has_the_same_bytes() {
     let dir = tempfile::tempdir().unwrap();
-    season(dir.path());
+    season_of_four::season(dir.path());
     report(dir.path(), &[]);
     let read = |name: &str| fs::read(dir.path().join("out").join(name)).unwrap();
     for (name, rows) in [("tanks.csv", 4), ("days.csv", 29)] {
@@ -217,7 +120,7 @@ fn tables_have_a_header_for_every_cell_and_the_same_report_twice_has_the_same_by
 #[test]
 fn a_season_without_samples_says_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
-    season(dir.path());
+    season_of_four::season(dir.path());
     fs::remove_file(dir.path().join("season.sqlite")).unwrap();
     drop(Ledger::create(&dir.path().join("season.sqlite")).unwrap());
     let mut command = Command::new(assert_cmd::cargo::cargo_bin!("frygauge"));
