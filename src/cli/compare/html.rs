@@ -125,7 +125,7 @@ pub fn section(c: &Comparison, of: &str) -> String {
         if let Some(t) = &m.trend {
             html += &format!("<p><strong>{}</strong></p>\n", escape(&t.sentence));
         }
-        html += "<div class=\"scroll\"><table><thead><tr><th class=\"words\">Arm</th><th>Tanks</th><th>Mean of tanks</th>\
+        html += "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table><thead><tr><th class=\"words\">Arm</th><th>Tanks</th><th>Mean of tanks</th>\
                  <th>Interval</th></tr></thead><tbody>";
         for a in &m.arms {
             let limits = a
@@ -161,7 +161,7 @@ pub fn section(c: &Comparison, of: &str) -> String {
 fn tank_table(c: &Comparison) -> String {
     let paired = c.tanks.iter().any(|t| t.before.is_some());
     let mut html = format!(
-        "<div class=\"scroll\"><table><thead><tr><th class=\"words\">Tank</th><th class=\"words\">Arm</th>{}<th \
+        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table><thead><tr><th class=\"words\">Tank</th><th class=\"words\">Arm</th>{}<th \
          class=\"words\">Date</th><th>Age, dph</th><th>Called</th><th>Inflated</th><th>Interval</th><th>Length, mm</th>\
          <th>Interval</th></tr></thead><tbody>",
         if paired { "<th class=\"words\">When</th>" } else { "" }
@@ -193,9 +193,9 @@ pub fn page(c: &Comparison) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
          content=\"width=device-width, initial-scale=1\">\n<title>Comparison of tanks</title>\n<style>\n{STYLE}</style>\n\
-         </head>\n<body>\n{}<p class=\"small\">Made by frygauge {}. Estimates from photographs and counts: decisions on \
+         </head>\n<body>\n<main>\n<h1>Comparison of tanks</h1>\n{}<p class=\"small\">Made by frygauge {}. Estimates from photographs and counts: decisions on \
          live fish are taken by those responsible for them, with the attending veterinarian where health or \
-         welfare is concerned.</p>\n</body>\n</html>\n",
+         welfare is concerned.</p>\n</main>\n</body>\n</html>\n",
         section(c, ""),
         env!("CARGO_PKG_VERSION")
     )
@@ -203,7 +203,7 @@ pub fn page(c: &Comparison) -> String {
 
 const STYLE: &str = "\
 body { margin: 0 auto; max-width: 64rem; padding: 1rem; font: 16px/1.45 system-ui, sans-serif; color: #1a1a1a; background: #fff; }
-h2 { font-size: 1.25rem; border-bottom: 2px solid #16405b; } h3 { margin: 1.2rem 0 .2rem; font-size: 1rem; } p { margin: .3rem 0; }
+h1 { font-size: 1.5rem; margin: 0; } h2 { font-size: 1.25rem; border-bottom: 2px solid #16405b; } h3 { margin: 1.2rem 0 .2rem; font-size: 1rem; } p { margin: .3rem 0; }
 .small { color: #444; font-size: .85rem; } .scroll, .drawing { overflow-x: auto; }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; } th, td { padding: .25rem .6rem; border-bottom: 1px solid #ccc; text-align: right; white-space: nowrap; }
 .words { text-align: left; } figure { margin: 1rem 0; } figcaption { font-weight: 600; } .chart svg { min-width: 34rem; width: 100%; height: auto; }

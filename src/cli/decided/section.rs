@@ -30,7 +30,7 @@ pub fn section(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     let shown: Vec<Column> =
         COLUMNS.into_iter().filter(|(_, cell)| briefs.iter().any(|b| cell(b).is_some())).collect();
     let mut out = String::from(
-        "<section class=\"decisions\"><h2 id=\"size\">What the sizes say</h2>\n<div class=\"scroll\"><table><thead><tr>\
+        "<section class=\"decisions\"><h2 id=\"size\">What the sizes say</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table><thead><tr>\
          <th scope=\"col\" class=\"words\">Tank</th>",
     );
     for (name, _) in &shown {

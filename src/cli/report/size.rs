@@ -119,7 +119,7 @@ impl Size {
     fn grading_html(&self) -> String {
         let Some(first) = self.grading.first() else { return String::new() };
         let mut html = String::from(
-            "<section class=\"decisions\"><h2 id=\"graders\">What each grader would hold back</h2>\n<div class=\"scroll\">\
+            "<section class=\"decisions\"><h2 id=\"graders\">What each grader would hold back</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\">\
              <table><thead><tr><th scope=\"col\" class=\"words\">Tank</th>",
         );
         for s in &first.splits {

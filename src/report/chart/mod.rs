@@ -61,7 +61,7 @@ impl Chart {
     /// The chart as a `<figure>`: caption, drawing, and the numbers in a table that opens on demand.
     pub fn to_html(&self) -> String {
         format!(
-            "<figure class=\"chart\"><figcaption>{}</figcaption><div class=\"drawing\">{}</div>\
+            "<figure class=\"chart\"><figcaption>{}</figcaption><div class=\"drawing\" tabindex=\"0\" role=\"group\" aria-label=\"Chart\">{}</div>\
              <details><summary>Numbers</summary>{}</details></figure>",
             escape(&self.title),
             self.to_svg(),
