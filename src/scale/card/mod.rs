@@ -6,6 +6,7 @@
 
 mod dots;
 mod drawing;
+mod grid;
 mod payload;
 mod read;
 mod sheet;

@@ -12,6 +12,11 @@ use crate::photo::Pixels;
 use rxing::common::HybridBinarizer;
 use rxing::{BinaryBitmap, Luma8LuminanceSource, Reader};
 
+/// Patterns round which others are looked for closely.
+const CLOSER: usize = 6;
+/// How much of the difference to a blurred copy sharpening adds.
+const SHARPEN: f32 = 1.6;
+
 /// A symbol found and decoded.
 #[derive(Debug, Clone)]
 pub(super) struct Decoded {
@@ -78,7 +83,46 @@ impl Level {
     }
 
     fn symbols(&self) -> Vec<Decoded> {
-        let mut finders = self.finders();
+        let step = if self.factor == 1 { 3 } else { 2 };
+        let finders = self.finders(step);
+        let found = self.decode_all(finders.clone());
+        if !found.is_empty() || finders.is_empty() {
+            return found;
+        }
+        self.decode_all(self.closer(finders))
+    }
+
+    /// Finder patterns round those that were seen, looked for row by row in sharpened copies: blur takes
+    /// the thin rings of a small pattern first, and seldom those of all three.
+    fn closer(&self, mut seen: Vec<Finder>) -> Vec<Finder> {
+        seen.sort_by_key(|f| std::cmp::Reverse(f.hits));
+        let mut all: Vec<Finder> = Vec::new();
+        for finder in seen.iter().take(CLOSER) {
+            if all.iter().any(|f| distance(f.at, finder.at) < 2.0 * f.module) {
+                continue;
+            }
+            // A symbol of version 3 is 41 modules across its corners; light and quiet zone round it.
+            let reach = 38.0 * finder.module;
+            let [x0, y0] = finder.at.map(|v| (v - reach).max(0.0) as usize);
+            let x1 = ((finder.at[0] + reach) as usize).min(self.width);
+            let y1 = ((finder.at[1] + reach) as usize).min(self.height);
+            let rows = (y0..y1).flat_map(|y| &self.data[y * self.width + x0..y * self.width + x1]);
+            let data: Vec<f32> = rows.map(|v| f32::from(*v)).collect();
+            let plane = Plane { width: x1 - x0, height: y1 - y0, data };
+            let soft = crate::imaging::blur::gaussian(&plane, 0.45 * finder.module as f32);
+            let sharp = plane.data.iter().zip(&soft.data).map(|(v, s)| (v + SHARPEN * (v - s)).round() as u8);
+            let crop = Self { factor: 1, width: plane.width, height: plane.height, data: sharp.collect() };
+            for mut f in crop.finders(1) {
+                f.at = [f.at[0] + x0 as f64, f.at[1] + y0 as f64];
+                if !all.iter().any(|a| distance(a.at, f.at) < 2.0 * a.module) {
+                    all.push(f);
+                }
+            }
+        }
+        all
+    }
+
+    fn decode_all(&self, mut finders: Vec<Finder>) -> Vec<Decoded> {
         finders.sort_by_key(|f| std::cmp::Reverse(f.hits));
         finders.truncate(24);
         let mut corners = Vec::new();
@@ -109,10 +153,9 @@ impl Level {
         found
     }
 
-    /// Finder patterns, by rows, confirmed by columns.
-    fn finders(&self) -> Vec<Finder> {
+    /// Finder patterns, by every `step`-th row, confirmed by columns.
+    fn finders(&self, step: usize) -> Vec<Finder> {
         let mut found: Vec<Finder> = Vec::new();
-        let step = if self.factor == 1 { 3 } else { 2 };
         let mut sums = vec![0u32; self.width + 1];
         for y in (0..self.height).step_by(step) {
             let row = &self.data[y * self.width..(y + 1) * self.width];
@@ -278,7 +321,14 @@ impl Level {
                 }
             }
         }
-        None
+        // Only a card's symbol has a known size: 22 modules between the finders.
+        if !spans.contains(&22.0) {
+            return None;
+        }
+        let text = super::grid::decode(&|x, y| self.sample(x, y), [p, q, r])?;
+        let f = self.factor as f64;
+        let up = |a: [f64; 2]| a.map(|v| v * f + (f - 1.0) / 2.0);
+        Some(Decoded { text, finders: [up(p), up(q), up(r)] })
     }
 
     fn straighten(&self, p: [f64; 2], q: [f64; 2], r: [f64; 2], modules: f64, scale: f64) -> Option<String> {
