@@ -87,8 +87,10 @@ fn fish_beside_card(tank: &str) -> (RgbImage, f64) {
     view.distance_mm = 1e6;
     let card = view.take(2, card_ink(&drawing, [0.0; 2], 1.0));
     let (w, h) = fish.image.dimensions();
-    // The bench goes on below the fish: nothing of them is covered.
-    let mut frame = RgbImage::from_pixel(w.max(size[0] + 40), h + size[1] + 40, Rgb([70; 3]));
+    // The ground goes on below the fish: nothing of them is covered.
+    let mut frame = RgbImage::from_fn(w.max(size[0] + 40), h + size[1] + 40, |x, y| {
+        *fish.image.get_pixel(x.min(w - 1), y.min(h - 1))
+    });
     image::imageops::replace(&mut frame, &fish.image, 0, 0);
     image::imageops::replace(&mut frame, &card, 20, i64::from(h) + 20);
     (frame, px)

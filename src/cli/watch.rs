@@ -193,6 +193,9 @@ fn line(done: &Done) -> String {
         text.push_str(&photo.reason);
     } else {
         text.push_str("; good");
+        if !photo.reason.is_empty() {
+            text.push_str(&format!(", but {}", photo.reason));
+        }
     }
     text
 }

@@ -170,15 +170,15 @@ pub fn retake(facts: &Facts, scale: &[Reason]) -> Vec<Advice> {
             .is_some_and(|v| if rule.above { v > rule.threshold } else { v < rule.threshold })
     };
     let advice = |rule: &Rule| Advice { rule: rule.name, text: rule.advice.to_owned() };
-    // Without fish there is one thing to say.
-    if facts.fish == 0 {
-        return RULES[..1].iter().filter(speaks).map(advice).collect();
-    }
-    let (of_picture, of_scale) = RULES.split_at(RULES.len() - 1);
     let asked = scale
         .iter()
         .filter(|r| r.severity == Severity::Retake)
         .map(|r| Advice { rule: r.flag, text: r.text.clone() });
+    // Without fish the picture has one thing to say; a torn card is told all the same.
+    if facts.fish == 0 {
+        return RULES[..1].iter().filter(speaks).map(advice).chain(asked).take(MOST).collect();
+    }
+    let (of_picture, of_scale) = RULES.split_at(RULES.len() - 1);
     let picture = of_picture.iter().filter(speaks).map(advice);
     picture.chain(asked).chain(of_scale.iter().filter(speaks).map(advice)).take(MOST).collect()
 }

@@ -4,7 +4,7 @@ use super::{Scored, ScoredFish, centre};
 use crate::fish::Flag;
 use crate::photo::{Photo, PhotoError};
 use crate::records::{Call, FishRow, PhotoRow, PhotoStatus};
-use crate::scale::Scale;
+use crate::scale::{Scale, Severity};
 use crate::units::Px;
 use jiff::civil::Date;
 
@@ -92,13 +92,19 @@ fn round(value: f64, digits: i32) -> f64 {
 
 /// The row of a photograph that was scored.
 pub fn photo_row(name: &str, sha256: &str, photo: &Photo, scored: &Scored, seconds: f64) -> PhotoRow {
-    let reasons: Vec<String> = scored.advice.iter().map(|a| a.text.clone()).collect();
     let scale = scored.scale.as_ref();
+    let advice = scored.advice.iter().map(|a| a.text.as_str());
+    // What is worth knowing of the scale without a second photograph: sources that disagree, foreign symbols.
+    let known = scored
+        .scale_reasons
+        .iter()
+        .filter(|r| r.severity < Severity::Retake && r.flag != "no_scale")
+        .map(|r| r.text.as_str());
     PhotoRow {
         photo: name.to_owned(),
         sha256: sha256.to_owned(),
-        status: if reasons.is_empty() { PhotoStatus::Scored } else { PhotoStatus::Retake },
-        reason: reasons.join("; "),
+        status: if scored.advice.is_empty() { PhotoStatus::Scored } else { PhotoStatus::Retake },
+        reason: advice.chain(known).collect::<Vec<_>>().join("; "),
         width_px: Some(photo.pixels.width),
         height_px: Some(photo.pixels.height),
         lighting: Some(scored.lighting),

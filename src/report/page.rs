@@ -82,6 +82,7 @@ struct PhotoTemplate {
     name: String,
     sample: String,
     facts: String,
+    again: bool,
     advice: String,
     picture: String,
     fish: u32,
@@ -105,7 +106,8 @@ pub fn photo_section(section: PhotoSection) -> Result<String, askama::Error> {
         name: row.photo.clone(),
         sample: section.sample,
         facts: format!("{} fish · {scale}", row.fish),
-        advice: if row.status == PhotoStatus::Retake { row.reason.clone() } else { String::new() },
+        again: row.status == PhotoStatus::Retake,
+        advice: row.reason.clone(),
         picture: BASE64_STANDARD.encode(section.picture),
         fish: row.fish,
         close_ups,
@@ -212,9 +214,13 @@ impl Page<'_> {
         let problems = self
             .photos
             .iter()
-            .filter(|p| p.status != PhotoStatus::Scored)
+            .filter(|p| p.status != PhotoStatus::Scored || !p.reason.is_empty())
             .map(|p| {
-                let lead = if p.status == PhotoStatus::Refused { "not scored: " } else { "take it again: " };
+                let lead = match p.status {
+                    PhotoStatus::Refused => "not scored: ",
+                    PhotoStatus::Retake => "take it again: ",
+                    PhotoStatus::Scored => "",
+                };
                 (p.photo.clone(), format!("{lead}{}", p.reason))
             })
             .collect();

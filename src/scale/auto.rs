@@ -129,8 +129,8 @@ pub fn auto(pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
         decision.read(Scale::uniform(mm_per_px, GIVEN_SE, ScaleSource::Given), "given for this run");
     }
     from_card(pixels, options, &mut decision);
-    // A ruler is looked for when it may become the scale or must be held against a card.
-    if matches!(options.wanted, Wanted::Auto | Wanted::Only(ScaleSource::Ruler)) {
+    // A ruler is looked for when it may become the scale or must be held against a card or a number typed.
+    if matches!(options.wanted, Wanted::Auto | Wanted::Given(_) | Wanted::Only(ScaleSource::Ruler)) {
         from_ruler(pixels, options, &mut decision);
     }
     if let Some(diameter) = options.dish_mm {
@@ -328,6 +328,10 @@ fn choose(decision: &mut Decision, options: &Options) {
         Wanted::Only(source) => r.scale.source == source,
     };
     let Some(chosen) = decision.readings.iter().find(|r| wanted(r)).map(|r| r.scale.clone()) else {
+        // What kept the only source from being read is what must be put right.
+        for reason in decision.reasons.iter_mut().filter(|r| r.severity == Severity::Warning) {
+            reason.severity = Severity::Retake;
+        }
         decision.tell(
             Severity::Warning,
             "no_scale",

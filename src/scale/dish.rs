@@ -23,10 +23,13 @@ pub enum DishProblem {
 /// Longest side of the reduced photograph.
 const SIDE: usize = 900;
 const TRIALS: usize = 3000;
+/// Most edges counted in a trial.
+const COUNTED: usize = 3000;
 /// Sectors of the circle, and the share of them that must show the wall.
 const SECTORS: usize = 72;
 const SHOWN: f64 = 0.6;
 
+#[derive(Clone, Copy)]
 struct Edge {
     at: [f64; 2],
     gradient: [f64; 2],
@@ -45,42 +48,24 @@ pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
         return Err(DishProblem::None);
     }
     let (pw, ph) = (plane.width as f64, plane.height as f64);
-    let short = pw.min(ph);
-    let mut rng = ChaCha8Rng::seed_from_u64(0x6469_7368);
-    let mut best: Option<(usize, f64, Ellipse)> = None;
-    for _ in 0..TRIALS {
-        let p = [0; 3].map(|_| &edges[rng.random_range(0..edges.len())]);
-        let Some(circle) = circle_through(p.map(|e| e.at)) else { continue };
-        let radius = circle.radius();
-        let inside =
-            circle.x > -0.2 * pw && circle.x < 1.2 * pw && circle.y > -0.2 * ph && circle.y < 1.2 * ph;
-        if !inside
-            || !(0.12 * short..0.8 * pw.max(ph)).contains(&radius)
-            || !p.iter().all(|e| radial(e, &circle))
-        {
-            continue;
-        }
-        let shown = sectors(&edges, &circle, 0.02 * radius);
-        let key = (shown, radius);
-        if best.as_ref().is_none_or(|b| key.0 > b.0) {
-            best = Some((key.0, radius, circle));
+    // The walls of a dish stand close together: each is followed by the edges that brighten the same way.
+    let (brighter, darker): (Vec<Edge>, Vec<Edge>) = {
+        let Some(start) = search(&edges, pw, ph) else { return Err(DishProblem::None) };
+        edges.iter().copied().filter(|e| radial(e, &start)).partition(|e| outward(e, &start) > 0.0)
+    };
+    let shown = |shape: &Ellipse, edges: &[Edge]| sectors(edges, shape, 0.012 * shape.radius());
+    let mut best: Option<(usize, Ellipse)> = None;
+    for edges in [&brighter, &darker] {
+        let Some(start) = search(edges, pw, ph) else { continue };
+        for tolerances in [&[0.02, 0.015][..], &[0.035, 0.02, 0.015], &[0.06, 0.035, 0.02, 0.015]] {
+            let shape = tighten(edges, start, tolerances);
+            let shown = shown(&shape, edges);
+            if best.as_ref().is_none_or(|b| shown > b.0) {
+                best = Some((shown, shape));
+            }
         }
     }
-    let (_, _, mut shape) = best.ok_or(DishProblem::None)?;
-    for tolerance in [0.06, 0.035, 0.02, 0.015] {
-        let near: Vec<[f64; 2]> = edges
-            .iter()
-            .filter(|e| {
-                shape.distance(e.at[0], e.at[1]).abs() < tolerance * shape.radius() && radial(e, &shape)
-            })
-            .map(|e| e.at)
-            .collect();
-        if let Some(next) =
-            fit(&near).filter(|e| e.b > 0.75 * e.a && (0.8..1.25).contains(&(e.radius() / shape.radius())))
-        {
-            shape = next;
-        }
-    }
+    let (_, mut shape) = best.ok_or(DishProblem::None)?;
     if (sectors(&edges, &shape, 0.02 * shape.radius()) as f64) < 0.4 * SECTORS as f64 {
         return Err(DishProblem::None);
     }
@@ -96,6 +81,55 @@ pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
     let f = factor as f64;
     let up = |v: f64| v * f + (f - 1.0) / 2.0;
     Ok(Ellipse { x: up(shape.x), y: up(shape.y), a: shape.a * f, b: shape.b * f, angle: shape.angle })
+}
+
+/// The circle along which the most sectors show an edge, among random triples of edges.
+fn search(edges: &[Edge], pw: f64, ph: f64) -> Option<Ellipse> {
+    if edges.len() < 60 {
+        return None;
+    }
+    // Counting on every edge would cost more than it tells.
+    let few: Vec<Edge> = edges.iter().step_by(edges.len().div_ceil(COUNTED)).copied().collect();
+    let short = pw.min(ph);
+    let mut rng = ChaCha8Rng::seed_from_u64(0x6469_7368);
+    let mut best: Option<(usize, Ellipse)> = None;
+    for _ in 0..TRIALS {
+        let p = [0; 3].map(|_| &few[rng.random_range(0..few.len())]);
+        let Some(circle) = circle_through(p.map(|e| e.at)) else { continue };
+        let radius = circle.radius();
+        let inside =
+            circle.x > -0.2 * pw && circle.x < 1.2 * pw && circle.y > -0.2 * ph && circle.y < 1.2 * ph;
+        if !inside
+            || !(0.12 * short..0.8 * pw.max(ph)).contains(&radius)
+            || !p.iter().all(|e| radial(e, &circle))
+        {
+            continue;
+        }
+        let shown = sectors(&few, &circle, 0.02 * radius);
+        if best.as_ref().is_none_or(|b| shown > b.0) {
+            best = Some((shown, circle));
+        }
+    }
+    best.map(|b| b.1)
+}
+
+/// Fits an ellipse to the edges near `shape`, nearer each time; tolerances are shares of its radius.
+fn tighten(edges: &[Edge], mut shape: Ellipse, tolerances: &[f64]) -> Ellipse {
+    for tolerance in tolerances {
+        let near: Vec<[f64; 2]> = edges
+            .iter()
+            .filter(|e| {
+                shape.distance(e.at[0], e.at[1]).abs() < tolerance * shape.radius() && radial(e, &shape)
+            })
+            .map(|e| e.at)
+            .collect();
+        if let Some(next) =
+            fit(&near).filter(|e| e.b > 0.75 * e.a && (0.8..1.25).contains(&(e.radius() / shape.radius())))
+        {
+            shape = next;
+        }
+    }
+    shape
 }
 
 /// Edge points: where brightness changes most along its own direction, to a fraction of a pixel.
@@ -135,9 +169,13 @@ fn edges(plane: &crate::imaging::Plane<f32>) -> Vec<Edge> {
 
 /// Whether an edge runs along a curve: its gradient points to or from the centre.
 fn radial(edge: &Edge, shape: &Ellipse) -> bool {
+    outward(edge, shape).abs() > 0.88
+}
+
+/// Cosine between an edge's gradient and the direction from the centre: positive where it brightens outwards.
+fn outward(edge: &Edge, shape: &Ellipse) -> f64 {
     let (dx, dy) = (edge.at[0] - shape.x, edge.at[1] - shape.y);
-    let r = dx.hypot(dy).max(1e-9);
-    (dx * edge.gradient[0] + dy * edge.gradient[1]).abs() > 0.88 * r
+    (dx * edge.gradient[0] + dy * edge.gradient[1]) / dx.hypot(dy).max(1e-9)
 }
 
 /// Sectors in which the curve shows.

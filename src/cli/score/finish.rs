@@ -188,7 +188,10 @@ impl<'a> Finish<'a> {
                 PhotoStatus::Retake => {
                     printer.note(&format!("take again: {}: {}", photo.photo, photo.reason));
                 }
-                PhotoStatus::Scored => {}
+                PhotoStatus::Scored if photo.reason.is_empty() => {}
+                PhotoStatus::Scored => {
+                    printer.warning(&format!("{}: {}", photo.photo, photo.reason), None, None);
+                }
             }
         }
         if found.fish.iter().any(|f| f.total_length_mm.is_none()) {
