@@ -55,10 +55,6 @@ pub struct Scored {
     pub advice: Vec<Advice>,
 }
 
-/// Share of the lit ground brighter than bare background from which on the light comes from above: light
-/// from below leaves nothing brighter than itself but thin refracted lines.
-const GLINTS: f32 = 2e-4;
-
 /// Scores one photograph.
 pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let pixels = &photo.pixels;
@@ -67,7 +63,7 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let found = segmentation::find(&ground);
     let lighting = match ground.polarity {
         Polarity::BrightFish => Lighting::Dark,
-        Polarity::DarkFish if ground.glints > GLINTS => Lighting::Pale,
+        Polarity::DarkFish if ground.lit_from_above() => Lighting::Pale,
         Polarity::DarkFish => Lighting::Transmitted,
     };
     let mut fish = Vec::new();

@@ -20,7 +20,7 @@ use std::path::Path;
 /// Classes of photographs, and how many of each the fit sees.
 pub const CLASSES: [(Class, usize); 12] = [
     (Class::LightPad, 40),
-    (Class::DarkDish, 40),
+    (Class::DarkDish, 60),
     (Class::PaleTray, 40),
     (Class::Microscope, 160),
     (Class::Crowded, 16),

@@ -83,13 +83,25 @@ fn running_mean(values: &[f32], radius: usize) -> Vec<f32> {
 pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
     let forward = signal(crop, ribbon);
     let backward = Signal { values: forward.values.iter().rev().copied().collect(), noise: forward.noise };
-    let last = find(crop, ribbon, &forward);
-    let first = find(crop, ribbon, &backward);
+    let last = find(crop, ribbon, &forward, crop.faintest);
+    let first = find(crop, ribbon, &backward, crop.faintest);
     (End { arc: ribbon.length - first.arc, ..first }, last)
 }
 
-/// The end towards growing columns.
-fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
+/// Least ink of the snout, as a share of the trunk's: heads are as dense as trunks, so that what lies fainter
+/// before them is a shadow or something else.
+const SNOUT: f32 = 0.35;
+
+/// Where the head ends that lies at the line's start.
+pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
+    let forward = signal(crop, ribbon);
+    let backward = Signal { values: forward.values.into_iter().rev().collect(), noise: forward.noise };
+    let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
+    End { arc: ribbon.length - end.arc, ..end }
+}
+
+/// The end towards growing columns; nothing fainter than `faintest` belongs to the body.
+fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let e = &signal.values;
     let width = e.len();
     let mid = |from: usize, to: usize| {
@@ -125,7 +137,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal) -> End {
         }
         let next = mid(from, to);
         let independent = (look as f64 / shared).max(1.0) as f32;
-        if next < 2.5 * signal.noise / independent.sqrt() || next < crop.faintest {
+        if next < 2.5 * signal.noise / independent.sqrt() || next < faintest {
             break;
         }
         let further = step(e, at as usize, next, gap);

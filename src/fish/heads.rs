@@ -10,6 +10,12 @@ const LIKE: f32 = 0.55;
 /// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
 const COMPACT: f64 = 0.6;
 const ROUND: f64 = 1.8;
+/// Longest over shortest axis of two eyes that run together, and the share of the ellipse that they fill.
+const PAIR: f64 = 2.8;
+const PAIR_FILLS: f64 = 0.75;
+/// Least diameter of an eye over the square root of the body's area: an eye is about 5 % of the length of a larva
+/// and never below 2 % (from memory), and up to three fish may share a body.
+const LEAST: f64 = 0.05;
 /// Two eyes closer than this many of their diameters are of one head, seen from above or obliquely.
 const SAME_HEAD: f64 = 2.2;
 
@@ -27,6 +33,7 @@ pub struct Head {
 /// Heads in the body, the most opaque eye first.
 pub fn heads(crop: &Crop) -> Vec<Head> {
     let mut found: Vec<Head> = Vec::new();
+    let body = crop.body.data.iter().filter(|b| **b).count() as f64;
     // An eye may join the gut or pigment at one level and stand alone at a higher one.
     for level in [EYE, 1.5 * EYE, 2.3 * EYE, 3.5 * EYE] {
         let limit = level * crop.trunk;
@@ -39,7 +46,14 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             let (major, minor) = region.axes();
             let area = region.pixels.len() as f64;
             let circle = std::f64::consts::FRAC_PI_4 * major * major;
-            if major > ROUND * minor || area < COMPACT * circle {
+            let eye = if major <= ROUND * minor && area >= COMPACT * circle {
+                major
+            } else if major <= PAIR * minor && area >= PAIR_FILLS * circle * minor / major {
+                minor
+            } else {
+                continue;
+            };
+            if eye < LEAST * body.sqrt() {
                 continue;
             }
             let (sx, sy) = region
@@ -48,7 +62,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
                 .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
             let ink =
                 region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
-            let head = Head { at: [sx / area, sy / area], eye: major, ink };
+            let head = Head { at: [sx / area, sy / area], eye, ink };
             // The same spot at a higher level.
             let inside = |h: &Head| (h.at[0] - head.at[0]).hypot(h.at[1] - head.at[1]) < 0.6 * h.eye;
             if !found.iter().any(inside) {
@@ -57,11 +71,12 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
         }
     }
     found.sort_by(|a, b| b.ink.total_cmp(&a.ink));
-    let Some(darkest) = found.first().copied() else { return Vec::new() };
+    let Some(darkest) = found.first().map(|h| h.ink) else { return Vec::new() };
+    let largest = found.iter().filter(|h| h.ink >= 0.75 * darkest).map(|h| h.eye).fold(0.0, f64::max);
     let mut heads: Vec<Head> = Vec::new();
     for spot in found {
-        // Far smaller than the darkest eye, and fainter: pigment.
-        if spot.ink < LIKE * darkest.ink || spot.eye < 0.45 * darkest.eye {
+        // Far smaller or fainter than an eye: pigment.
+        if spot.ink < LIKE * darkest || spot.eye < 0.45 * largest {
             continue;
         }
         let of = heads.iter().position(|h| {
@@ -70,6 +85,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
         match of {
             Some(i) => {
                 let h = &mut heads[i];
+                h.eye = h.eye.max(spot.eye);
                 h.at = [0.5 * (h.at[0] + spot.at[0]), 0.5 * (h.at[1] + spot.at[1])];
             }
             None => heads.push(spot),

@@ -1,10 +1,10 @@
 //! One candidate to one fish, or to the reason why it is none.
 
 use super::crop::Crop;
-use super::ends::ends;
+use super::ends::{ends, snout};
 use super::judge::Evidence;
 use super::midline::{between, centre, first_way, half_widths};
-use super::profile::{Profile, blur, eye, head_at_start, view};
+use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
 use super::separate::{by_heads, by_level};
 use super::strip::straighten;
@@ -30,6 +30,9 @@ const MIDLINE_POINTS: usize = 65;
 const OUTLINE_STATIONS: usize = 48;
 /// Times the ends are looked for while they keep moving out.
 const MOST_ROUNDS: usize = 4;
+/// A snout is cut shorter when it is longer by more, and by less, than these shares of the length.
+const LONG_SNOUT: f64 = 0.004;
+const LONGEST_SNOUT: f64 = 0.15;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -127,25 +130,29 @@ impl Case<'_> {
             line = centre(crop, &line, &widths(&line));
         }
         let Some((first, last)) = found_ends else { return small() };
-        let ribbon = Ribbon::new(crop, &line);
-        let profile = Profile::read(crop, &ribbon, &widths(&line));
-        let eyes = [false, true].map(|end| eye(&ribbon, &profile, ground.polarity, end));
-        let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
+        let mut body = Straight::new(self, crop, line, separated);
+        let (mut first, mut last) = (first, last);
+        // A shadow or haze before the snout is no part of it.
+        if body.p_start < 0.5 {
+            body = Straight::new(self, crop, body.line.into_iter().rev().collect(), separated);
+            (first, last) = (last, first);
+        }
+        let head = snout(crop, &body.ribbon);
+        let too_long = head.arc / body.ribbon.length;
+        // Only light from above throws shadows.
+        if ground.lit_from_above() && too_long > LONG_SNOUT && too_long < LONGEST_SNOUT {
+            let line = between(&body.line, head.arc, body.ribbon.length);
+            body = Straight::new(self, crop, line, separated);
+            first = head;
+        }
+        let Straight { line, ribbon, profile, eyes, p_start } = body;
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = evidence.refuse() {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
             return self.refused(reason, Some((evidence, line)));
         }
-        let head_first = p_start >= 0.5;
-        let seen_from = view(&ribbon, &profile, &eyes[usize::from(!head_first)], ground.polarity);
-        let spread =
-            blur(&ribbon, &eyes[usize::from(!head_first)]).map_or(0.0, |b| b * ribbon.step * crop.bin as f64);
-        let (line, profile, tail_end, snout_end) = if head_first {
-            (line, profile, last, first)
-        } else {
-            (line.into_iter().rev().collect::<Vec<_>>(), profile.reversed(), first, last)
-        };
-        let head_eye = if head_first { eyes[0] } else { eyes[1] };
+        let seen_from = view(&ribbon, &profile, &eyes[0], ground.polarity);
+        let spread = blur(&ribbon, &eyes[0]).map_or(0.0, |b| b * ribbon.step * crop.bin as f64);
         let bin = crop.bin as f64;
         let midline: Vec<[f64; 2]> =
             path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
@@ -163,16 +170,17 @@ impl Case<'_> {
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
-        mark(Flag::TailFaint, tail_end.strength < 3.0);
-        mark(Flag::HeadUncertain, p_start.max(1.0 - p_start) < 0.8);
+        mark(Flag::TailFaint, last.strength < 3.0);
+        mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
+        mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();
         flags.dedup();
-        let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall];
+        let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped];
         let spoils_call = [Flag::Overlap, Flag::Coiled];
         let use_length = !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));
 
-        let back_left = back_is_left(&profile, head_eye.row * if head_first { 1.0 } else { -1.0 });
+        let back_left = back_is_left(&profile, eyes[0].row);
         let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));
         let background = |x: f64, y: f64| match ground.polarity {
             Polarity::DarkFish => ground.background_rgb(x, y),
@@ -186,11 +194,11 @@ impl Case<'_> {
             midline,
             outline,
             total_length: Px(length),
-            length_se: Px(bin * (tail_end.se.powi(2) + snout_end.se.powi(2) + 0.25).sqrt()),
+            length_se: Px(bin * (last.se.powi(2) + first.se.powi(2) + 0.25).sqrt()),
             depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
             head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
             view: seen_from,
-            p_head: p_start.max(1.0 - p_start),
+            p_head: p_start.max(0.5),
             blur: Px(spread),
             flags,
             use_length,
@@ -202,6 +210,26 @@ impl Case<'_> {
     }
 }
 
+/// A body straightened, with what is read off it.
+struct Straight {
+    line: Vec<[f64; 2]>,
+    ribbon: Ribbon,
+    profile: Profile,
+    eyes: [Eye; 2],
+    p_start: f64,
+}
+
+impl Straight {
+    fn new(case: Case, crop: &Crop, line: Vec<[f64; 2]>, separated: bool) -> Self {
+        let ribbon = Ribbon::new(crop, &line);
+        let half = half_widths(&crop.body, &line);
+        let profile = Profile::read(crop, &ribbon, &if separated { narrowed(half) } else { half });
+        let eyes = [false, true].map(|end| eye(&ribbon, &profile, case.ground.polarity, end));
+        let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
+        Self { line, ribbon, profile, eyes, p_start }
+    }
+}
+
 /// Half-widths of one fish among others: where they touch the body is too wide, so that no point gets more than
 /// a fifth above the median.
 fn narrowed(half: Vec<f64>) -> Vec<f64> {
@@ -209,6 +237,16 @@ fn narrowed(half: Vec<f64>) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     let limit = 1.2 * sorted[sorted.len() / 2];
     half.into_iter().map(|h| h.min(limit)).collect()
+}
+
+/// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent
+/// of the light cannot be seen there.
+fn bare_is_clipped(ground: &Ground, midline: &[[f64; 2]]) -> bool {
+    let bare = |p: &[f64; 2]| {
+        let (x, y) = ground.to_search(p[0], p[1]);
+        ground.luma.at(x, y) >= 254.0
+    };
+    2 * midline.iter().filter(|p| bare(p)).count() > midline.len()
 }
 
 /// Whether the back is to the left of the walk: gut and yolk make the belly side bulge and darken.

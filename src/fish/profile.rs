@@ -70,12 +70,6 @@ impl Profile {
         let (a, b) = span(from, to);
         quantile(&mut self.level[a..b].to_vec(), 0.5).unwrap_or(0.0)
     }
-
-    /// The same body walked from the other end.
-    pub fn reversed(self) -> Self {
-        let flip = |v: Vec<f32>| v.into_iter().rev().collect::<Vec<f32>>();
-        Self { left: flip(self.right), right: flip(self.left), level: flip(self.level) }
-    }
 }
 
 fn span(from: f64, to: f64) -> (usize, usize) {

@@ -62,7 +62,16 @@ pub struct Ground {
     pub glints: f32,
 }
 
+/// Share of the lit ground brighter than bare background from which on the light comes from above: light
+/// from below leaves nothing brighter than itself but thin refracted lines.
+const REFLECTED: f32 = 2e-4;
+
 impl Ground {
+    /// Whether a bright ground is lit from above (pale tray): there are glints, and shadows.
+    pub fn lit_from_above(&self) -> bool {
+        self.polarity == Polarity::DarkFish && self.glints > REFLECTED
+    }
+
     /// Bare background at photograph pixel `x`, `y` as red, green and blue.
     pub fn background_rgb(&self, x: f64, y: f64) -> [f32; 3] {
         let (sx, sy) = self.to_search(x, y);
