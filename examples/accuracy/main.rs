@@ -1,14 +1,18 @@
-//! Accuracy on freshly rendered photographs: draws photographs of every class, scores them and prints one
-//! table. All figures are on RENDERED photographs.
+//! Accuracy on freshly rendered photographs: draws photographs of every class, scores them as the program does
+//! and prints what it reaches, in finding, measuring and calling. All figures are on RENDERED photographs.
 //!
 //! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light_pad]… [--worst DIR]
-//! [--evidence FILE]`: the second draws every photograph with truth and findings, the third writes what each
+//! [--evidence FILE]`: `--worst` draws every photograph with truth and findings, `--evidence` writes what each
 //! candidate showed and whether it is a fish.
 
+mod calls;
 mod matching;
 
+use calls::Called;
+use frygauge::bladder::{self, Model};
 use frygauge::fish::{Evidence, Fish, Outcome, measure_all};
 use frygauge::photo;
+use frygauge::pipeline::{self, ScoredFish, Settings};
 use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph};
 use frygauge::segmentation::{find, prepare};
 use rayon::prelude::*;
@@ -48,6 +52,7 @@ fn options() -> Options {
 /// One found fish beside its truth.
 struct Pair {
     fish: Fish,
+    verdict: Option<bladder::Verdict>,
     truth: TrueFish,
     head_right: bool,
 }
@@ -62,30 +67,26 @@ struct Scored {
     evidence: Vec<(Evidence, bool, &'static str)>,
 }
 
-fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
+impl Scored {
+    /// Free-lying uncut fish that count for the call.
+    fn called(&self) -> impl Iterator<Item = Called> + '_ {
+        self.pairs.iter().filter(|p| !p.truth.cut && !p.truth.touching).filter_map(|p| {
+            let v = p.verdict.as_ref()?;
+            Some(Called { p_inflated: v.p_inflated, call: v.call, inflated: p.truth.inflated })
+        })
+    }
+}
+
+fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
     let rendered = photograph(class, seed);
     let bytes = encode_jpeg(&rendered, 88);
     let name = format!("{}-{seed}", class.name());
     let photo = photo::decode(&bytes, &name).expect("a rendered photograph decodes");
-    let ground = prepare(&photo.pixels);
-    let found = find(&ground);
-    let mut fish = Vec::new();
-    let mut refused = found.refused.clone();
-    let mut evidence = Vec::new();
-    for outcome in measure_all(&photo.pixels, &ground, &found) {
-        match outcome {
-            Outcome::Fish(f, e) => {
-                evidence.push((e, fits(&f.midline, &rendered.truth.fish), "fish"));
-                fish.push(*f);
-            }
-            Outcome::Refused(r, e) => {
-                if let Some((e, line)) = e {
-                    evidence.push((e, fits(&line, &rendered.truth.fish), r.reason));
-                }
-                refused.push(r);
-            }
-        }
-    }
+    let scale = frygauge::scale::Options::default();
+    let read = pipeline::score(&photo, &Settings { model, scale: &scale });
+    let evidence = if o.evidence.is_some() { evidence(&photo, &rendered) } else { Vec::new() };
+    let (fish, verdicts): (Vec<Fish>, Vec<_>) =
+        read.fish.into_iter().map(|ScoredFish { fish, verdict }| (fish, verdict)).unzip();
     let lines: Vec<&[[f64; 2]]> = fish.iter().map(|f| f.midline.as_slice()).collect();
     let of_found = matching::matches(&lines, &rendered.truth.fish);
     let hit = |j: usize| of_found.contains(&Some(j));
@@ -95,12 +96,12 @@ fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
     };
     let missed_free = missed(&|t| !t.cut && !t.touching);
     let missed_uncut = missed(&|t| !t.cut);
-    if let Some(dir) = worst {
-        draw(&rendered, &fish, &refused, &of_found, &format!("{dir}/{name}.png"));
+    if let Some(dir) = &o.worst {
+        draw(&rendered, &fish, &read.refused, &of_found, &format!("{dir}/{name}.png"));
     }
     let mut pairs = Vec::new();
     let mut false_fish = 0;
-    for (f, j) in fish.into_iter().zip(&of_found) {
+    for ((f, verdict), j) in fish.into_iter().zip(verdicts).zip(&of_found) {
         let Some(j) = j else {
             false_fish += 1;
             continue;
@@ -109,9 +110,23 @@ fn score(class: Class, seed: u64, worst: Option<&str>) -> Scored {
         let gap = |p: [f64; 2], q: [f64; 2]| (p[0] - q[0]).hypot(p[1] - q[1]);
         let (snout, tail) = (t.midline[0], t.midline[t.midline.len() - 1]);
         let head_right = gap(f.midline[0], snout) < gap(f.midline[0], tail);
-        pairs.push(Pair { fish: f, truth: t, head_right });
+        pairs.push(Pair { fish: f, verdict, truth: t, head_right });
     }
     Scored { pairs, false_fish, missed_free, missed_uncut, photo: name, evidence }
+}
+
+/// What each candidate showed, whether it is a fish, and what was said of it.
+fn evidence(photo: &photo::Photo, rendered: &Rendered) -> Vec<(Evidence, bool, &'static str)> {
+    let ground = prepare(&photo.pixels);
+    measure_all(&photo.pixels, &ground, &find(&ground))
+        .into_iter()
+        .filter_map(|outcome| match outcome {
+            Outcome::Fish(f, e) => Some((e, fits(&f.midline, &rendered.truth.fish), "fish")),
+            Outcome::Refused(r, with) => {
+                with.map(|(e, line)| (e, fits(&line, &rendered.truth.fish), r.reason))
+            }
+        })
+        .collect()
 }
 
 /// Whether a midline lies along a true fish.
@@ -133,16 +148,27 @@ fn main() {
         "{:16} {:>5} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6} {:>6}",
         "class", "fish", "recall", "uncut", "precis", "bias%", "mae%", "p95%", "head", "used"
     );
+    let model = Model::standard().expect("the built-in model reads");
+    let mut all = Vec::new();
+    let mut parts = Vec::new();
     for class in &o.classes {
         let scored: Vec<Scored> = (0..o.photos)
             .into_par_iter()
-            .map(|k| score(*class, o.seed * 10_000 + k, o.worst.as_deref()))
+            .map(|k| score(*class, o.seed * 10_000 + k, &o, model))
             .collect();
         row(*class, &scored);
         if let Some(file) = &o.evidence {
             write_evidence(file, *class, &scored);
         }
+        parts.push((*class, scored.iter().flat_map(Scored::called).collect::<Vec<Called>>()));
+        all.extend(scored);
     }
+    calls::header();
+    for (class, called) in &parts {
+        calls::row(class.name(), called);
+    }
+    calls::row("all", &parts.iter().flat_map(|(_, c)| c.iter().copied()).collect::<Vec<_>>());
+    calls::reliability(&all);
 }
 
 fn write_evidence(file: &str, class: Class, scored: &[Scored]) {
