@@ -126,7 +126,7 @@ says so in its EXIF `ImageDescription`.
 - `truth.csv`: what was drawn: every fish with its length, its bladder and its place
 - `season/`: the register (tanks, events) and the ledger
 - `results/`: what `frygauge score` made of the photographs
-- `report/`: the morning report of the season's last day; `frygauge report --season season --date 2026-04-28` shows another
+- `report/`: the morning report of the season's last day, and its tables as CSV and JSON; `frygauge report --season season --date 2026-04-28` shows another
 ";
 
 /// What Brackenmere expects of a good tank at 17 °C, by age: as invented as the hatchery.

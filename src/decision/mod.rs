@@ -16,6 +16,7 @@ pub mod brief;
 pub mod cannibals;
 pub mod grader;
 pub mod growth;
+pub mod pairs;
 pub mod plan;
 pub mod relation;
 pub mod screen;
