@@ -12,7 +12,9 @@ pub struct Called {
 }
 
 pub fn header() {
-    println!("\ncalls of free-lying uncut fish that count for the call; accuracy and Brier score of those called");
+    println!(
+        "\ncalls of free-lying uncut fish that count for the call; accuracy and Brier score of those called"
+    );
     println!(
         "{:16} {:>5} {:>6} {:>8} {:>11} {:>11} {:>6}",
         "class", "fish", "called", "accuracy", "sensitivity", "specificity", "Brier"

@@ -152,10 +152,8 @@ fn main() {
     let mut all = Vec::new();
     let mut parts = Vec::new();
     for class in &o.classes {
-        let scored: Vec<Scored> = (0..o.photos)
-            .into_par_iter()
-            .map(|k| score(*class, o.seed * 10_000 + k, &o, model))
-            .collect();
+        let scored: Vec<Scored> =
+            (0..o.photos).into_par_iter().map(|k| score(*class, o.seed * 10_000 + k, &o, model)).collect();
         row(*class, &scored);
         if let Some(file) = &o.evidence {
             write_evidence(file, *class, &scored);
