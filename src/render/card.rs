@@ -108,29 +108,8 @@ impl View {
     }
 
     /// The point of the plane, in millimetres, that a pixel sees.
-    pub fn to_mm(&self, [x, y]: [f64; 2]) -> [f64; 2] {
-        let half = [f64::from(self.frame[0]) - 1.0, f64::from(self.frame[1]) - 1.0].map(|s| s / 2.0);
-        let corner = half[0].hypot(half[1]);
-        let (mut u, mut v) = ((x - half[0]) / corner, (y - half[1]) / corner);
-        let f = 1.0 / (1.0 + self.bend * (u * u + v * v));
-        (u, v) = (u * f * corner, v * f * corner);
-        let (s, c) = self.turn.sin_cos();
-        let (mut a, b) = (u * c + v * s, v * c - u * s);
-        if self.mirrored {
-            a = -a;
-        }
-        // Ray through (a, b) of the image at the focal distance, met with the tilted plane through the aim.
-        let focal = self.px_per_mm * self.distance_mm;
-        let (ts, tc) = self.tilt_axis.sin_cos();
-        let normal = [-ts * self.tilt.sin(), tc * self.tilt.sin(), self.tilt.cos()];
-        let ray = [a / focal, b / focal, 1.0];
-        let t = self.distance_mm * normal[2] / (ray[0] * normal[0] + ray[1] * normal[1] + ray[2] * normal[2]);
-        let p = [ray[0] * t, ray[1] * t, ray[2] * t - self.distance_mm];
-        // Coordinates in the plane: along the axis, and at right angles to it.
-        let along = p[0] * tc + p[1] * ts;
-        let across = [-ts * self.tilt.cos(), tc * self.tilt.cos(), -self.tilt.sin()];
-        let over = p[0] * across[0] + p[1] * across[1] + p[2] * across[2];
-        [self.aim[0] + along * tc - over * ts, self.aim[1] + along * ts + over * tc]
+    pub fn to_mm(&self, at: [f64; 2]) -> [f64; 2] {
+        Rays::of(self).to_mm(at)
     }
 
     /// True millimetres per pixel at a pixel: square root of the area it sees.
@@ -148,12 +127,13 @@ impl View {
         let bench = dice.within(0.2, 0.8);
         let mut grey = vec![0f32; (w * h) as usize];
         let sub = [-0.375, -0.125, 0.125, 0.375];
+        let rays = Rays::of(self);
         for y in 0..h {
             for x in 0..w {
                 let mut sum = 0.0;
                 for dy in sub {
                     for dx in sub {
-                        let mm = self.to_mm([f64::from(x) + dx, f64::from(y) + dy]);
+                        let mm = rays.to_mm([f64::from(x) + dx, f64::from(y) + dy]);
                         let covered =
                             self.cover.iter().find(|(c, r, _)| (mm[0] - c[0]).hypot(mm[1] - c[1]) < *r);
                         sum += match (covered, ink(mm)) {
@@ -184,6 +164,61 @@ impl View {
             let level = f64::from(plane.at(x as usize, y as usize)) * 235.0;
             Rgb(self.cast.map(|c| (level * c + self.noise * dice.normal()).round().clamp(0.0, 255.0) as u8))
         })
+    }
+}
+
+/// The rays of a view, with what is the same for all pixels worked out once.
+struct Rays {
+    half: [f64; 2],
+    corner: f64,
+    bend: f64,
+    turn: [f64; 2],
+    mirror: f64,
+    focal: f64,
+    distance: f64,
+    axis: [f64; 2],
+    normal: [f64; 3],
+    across: [f64; 3],
+    aim: [f64; 2],
+}
+
+impl Rays {
+    fn of(view: &View) -> Self {
+        let half = view.frame.map(|s| (f64::from(s) - 1.0) / 2.0);
+        let (s, c) = view.turn.sin_cos();
+        let (ts, tc) = view.tilt_axis.sin_cos();
+        let (sin, cos) = view.tilt.sin_cos();
+        Self {
+            half,
+            corner: half[0].hypot(half[1]),
+            bend: view.bend,
+            turn: [s, c],
+            mirror: if view.mirrored { -1.0 } else { 1.0 },
+            focal: view.px_per_mm * view.distance_mm,
+            distance: view.distance_mm,
+            axis: [ts, tc],
+            normal: [-ts * sin, tc * sin, cos],
+            across: [-ts * cos, tc * cos, -sin],
+            aim: view.aim,
+        }
+    }
+
+    fn to_mm(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let (mut u, mut v) = ((x - self.half[0]) / self.corner, (y - self.half[1]) / self.corner);
+        let f = 1.0 / (1.0 + self.bend * (u * u + v * v));
+        (u, v) = (u * f * self.corner, v * f * self.corner);
+        let [s, c] = self.turn;
+        let (a, b) = ((u * c + v * s) * self.mirror, v * c - u * s);
+        // Ray through (a, b) of the image at the focal distance, met with the tilted plane through the aim.
+        let ray = [a / self.focal, b / self.focal, 1.0];
+        let dot = |p: &[f64; 3], q: &[f64; 3]| p[0] * q[0] + p[1] * q[1] + p[2] * q[2];
+        let t = self.distance * self.normal[2] / dot(&ray, &self.normal);
+        let p = [ray[0] * t, ray[1] * t, ray[2] * t - self.distance];
+        // Coordinates in the plane: along the axis, and at right angles to it.
+        let [ts, tc] = self.axis;
+        let along = p[0] * tc + p[1] * ts;
+        let over = dot(&p, &self.across);
+        [self.aim[0] + along * tc - over * ts, self.aim[1] + along * ts + over * tc]
     }
 }
 
