@@ -4,7 +4,7 @@ use super::rows::word;
 use crate::decision::Estimate;
 use crate::decision::brief::{GrowthComparison, TankBrief};
 use crate::decision::cannibals::{NOT_COVERED, SecondMode, Verdict};
-use crate::decision::screen::ScreenAdvice;
+use crate::decision::screen::{ScreenAdvice, Verdict as ScreenVerdict};
 use crate::report::chart::escape;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -108,7 +108,10 @@ pub fn safe_mesh(s: &ScreenAdvice) -> String {
 pub fn next_mesh(s: &ScreenAdvice) -> Option<String> {
     let m = s.meshes.get(s.coarsest_safe.map_or(0, |i| i + 1))?;
     let when = m.first_safe.map_or_else(
-        || m.verdict.name().to_owned(),
+        || match m.verdict {
+            ScreenVerdict::CannotTell => format!("{}, {} fish would", m.verdict.name(), m.needed),
+            v => v.name().to_owned(),
+        },
         |f| match f.cautious {
             Some(late) if late != f.expected => format!("{} to {late}", f.expected),
             Some(late) => late.to_string(),

@@ -129,7 +129,7 @@ impl Size {
         for a in &self.grading {
             let _ = write!(html, "<tr><th scope=\"row\" class=\"words\">{}</th>", escape(&a.sample));
             for s in &a.splits {
-                let _ = write!(html, "<td>{}</td>", escape(&share(&s.retained.share)));
+                let _ = write!(html, "<td class=\"whole\">{}</td>", escape(&share(&s.retained.share)));
             }
             let _ = write!(html, "<td class=\"words long\">{}</td></tr>", escape(&a.not_yet.join("; ")));
         }
@@ -229,10 +229,9 @@ impl Size {
                         words.split(['(', ':']).next().unwrap_or_default().trim().to_owned()
                     }),
                     b.screen.as_ref().map_or_else(dash, safe_mesh),
-                    b.screen
-                        .as_ref()
-                        .and_then(next_mesh)
-                        .map_or_else(dash, |m| m.split(" to ").next().unwrap_or_default().to_owned()),
+                    b.screen.as_ref().and_then(next_mesh).map_or_else(dash, |m| {
+                        m.split(" to ").flat_map(|part| part.split(',')).next().unwrap_or_default().to_owned()
+                    }),
                 ]
             })
             .collect();
