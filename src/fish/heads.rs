@@ -1,7 +1,7 @@
 //! The heads in a body on a bright ground: eyes are the most opaque compact spots there are.
 
 use super::crop::Crop;
-use crate::imaging::{Plane, components};
+use crate::imaging::{Plane, components, distance};
 
 /// Least ink of an eye over the trunk's.
 const EYE: f32 = 1.7;
@@ -10,8 +10,11 @@ const LIKE: f32 = 0.55;
 /// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
 const COMPACT: f64 = 0.6;
 const ROUND: f64 = 1.8;
-/// Longest over shortest axis of two eyes that run together, and the share of the ellipse that they fill.
+/// Longest over shortest axis of two eyes that run together, and how much narrower they are where they meet: a
+/// piece of gut as long is widest in its middle.
 const PAIR: f64 = 2.8;
+const WAIST: f32 = 0.85;
+/// Share of the ellipse round them that two eyes fill.
 const PAIR_FILLS: f64 = 0.75;
 /// Least diameter of an eye over the square root of the body's area: an eye is about 5 % of the length of a larva
 /// and never below 2 % (from memory), and up to three fish may share a body.
@@ -42,13 +45,24 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             height: crop.ink.height,
             data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
         };
+        let depth = distance::euclidean(&dark);
         for region in components::regions(&dark, 6) {
             let (major, minor) = region.axes();
             let area = region.pixels.len() as f64;
             let circle = std::f64::consts::FRAC_PI_4 * major * major;
+            let (sx, sy) = region
+                .pixels
+                .iter()
+                .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
+            let middle = depth.bilinear(sx / area, sy / area);
+            let widest =
+                region.pixels.iter().map(|&(x, y)| depth.at(x as usize, y as usize)).fold(0.0, f32::max);
             let eye = if major <= ROUND * minor && area >= COMPACT * circle {
                 major
-            } else if major <= PAIR * minor && area >= PAIR_FILLS * circle * minor / major {
+            } else if major <= PAIR * minor
+                && area >= PAIR_FILLS * circle * minor / major
+                && middle < WAIST * widest
+            {
                 minor
             } else {
                 continue;
@@ -56,10 +70,6 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             if eye < LEAST * body.sqrt() {
                 continue;
             }
-            let (sx, sy) = region
-                .pixels
-                .iter()
-                .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
             let ink =
                 region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
             let head = Head { at: [sx / area, sy / area], eye, ink };

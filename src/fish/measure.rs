@@ -65,7 +65,9 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
             .iter()
             .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, true)))
             .collect();
-        if parts.iter().filter(|o| convincing(o)).count() > 1 {
+        // A crossing falls into pieces of fish: then every part must be one.
+        let fish = parts.iter().filter(|o| convincing(o)).count();
+        if fish > 1 && (several.heads < 2 || fish == parts.len()) {
             return parts;
         }
     }
