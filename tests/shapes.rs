@@ -48,10 +48,9 @@ fn sine(t: f64) -> [f64; 2] {
     [30.0 + 180.0 * t, 100.0 + 35.0 * (2.0 * PI * 180.0 * t / 120.0).sin()]
 }
 
-/// A shape: its name, its picture, and two numbers of its formula where it has one.
+/// A shape: its name, its picture, and for ribbons the length of the middle line and the half-width.
 type Shape = (&'static str, Plane<bool>, Option<(f64, f64)>);
 
-/// Name, mask and, for ribbons, the length of the middle line and the half-width.
 fn shapes() -> Vec<Shape> {
     let (sin, cos) = 0.5f64.sin_cos();
     let along = |curve: fn(f64) -> [f64; 2]| {
