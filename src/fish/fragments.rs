@@ -2,7 +2,7 @@
 //! it continues.
 
 use super::measure::{Outcome, measure};
-use crate::imaging::components;
+use crate::imaging::{components, path};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Found, Ground};
 
@@ -26,12 +26,24 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         if !refused {
             continue;
         }
-        let owner = (0..found.candidates.len()).find(|&fish| {
-            let Some([Outcome::Fish(f, _)]) = outcomes[fish].as_deref() else { return false };
+        let owner = (0..found.candidates.len()).filter(|fish| *fish != piece).find(|&fish| {
             let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
-            (other.pixels.len() as f64) < SMALLER * own.pixels.len() as f64
-                && ink[piece] < FAINTER * ink[fish]
-                && continues(&f.midline, f.total_length.0, ground, &found.candidates[piece])
+            if other.pixels.len() as f64 >= SMALLER * own.pixels.len() as f64
+                || ink[piece] >= FAINTER * ink[fish]
+            {
+                return false;
+            }
+            let piece = &found.candidates[piece];
+            match outcomes[fish].as_deref() {
+                Some([Outcome::Fish(f, _)]) => continues(&f.midline, f.total_length.0, ground, piece),
+                // Half a fish may be refused; which of its ends is the tail is then not known.
+                Some([Outcome::Refused(_, Some((e, line)))]) if e.has_eye() => {
+                    let length = path::length(line);
+                    let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
+                    continues(line, length, ground, piece) || continues(&back, length, ground, piece)
+                }
+                _ => false,
+            }
         });
         let Some(fish) = owner else { continue };
         let whole = joined.get_or_insert_with(|| found.clone());
@@ -42,14 +54,25 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             whole.labels.set(x as usize, y as usize, found.candidates[fish].label);
         }
         let (major, minor) = region.axes();
+        let before = whole.candidates[fish].clone();
         whole.candidates[fish] = Candidate { region, major, minor, label: found.candidates[fish].label };
         let again = measure(pixels, ground, whole, &whole.candidates[fish]);
-        if let (Some([Outcome::Fish(before, _)]), [Outcome::Fish(after, _)]) =
-            (outcomes[fish].as_deref(), &again[..])
-            && after.total_length.0 > before.total_length.0
-        {
+        let longer = match (outcomes[fish].as_deref(), &again[..]) {
+            (Some([Outcome::Fish(before, _)]), [Outcome::Fish(after, _)]) => {
+                after.total_length.0 > before.total_length.0
+            }
+            (_, [Outcome::Fish(..)]) => true,
+            _ => false,
+        };
+        if longer {
             outcomes[fish] = Some(again);
             outcomes[piece] = None;
+        } else {
+            // The next piece must not find this one grown.
+            for &(x, y) in &found.candidates[piece].region.pixels {
+                whole.labels.set(x as usize, y as usize, found.candidates[piece].label);
+            }
+            whole.candidates[fish] = before;
         }
     }
     outcomes.into_iter().flatten().flatten().collect()
