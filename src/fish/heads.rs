@@ -31,6 +31,8 @@ pub struct Head {
     pub eye: f64,
     /// Ink of the eye.
     ink: f32,
+    /// Whether it is as dark and as large as the eyes of one sample are alike: oil globules and gut are not.
+    pub sure: bool,
 }
 
 /// Heads in the body, the most opaque eye first.
@@ -72,7 +74,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             }
             let ink =
                 region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
-            let head = Head { at: [sx / area, sy / area], eye, ink };
+            let head = Head { at: [sx / area, sy / area], eye, ink, sure: false };
             // The same spot at a higher level.
             let inside = |h: &Head| (h.at[0] - head.at[0]).hypot(h.at[1] - head.at[1]) < 0.6 * h.eye;
             if !found.iter().any(inside) {
@@ -84,7 +86,8 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
     let Some(darkest) = found.first().map(|h| h.ink) else { return Vec::new() };
     let largest = found.iter().filter(|h| h.ink >= 0.75 * darkest).map(|h| h.eye).fold(0.0, f64::max);
     let mut heads: Vec<Head> = Vec::new();
-    for spot in found {
+    for mut spot in found {
+        spot.sure = spot.ink >= 0.75 * darkest && spot.eye >= 0.7 * largest;
         // Far smaller or fainter than an eye: pigment.
         if spot.ink < LIKE * darkest || spot.eye < 0.45 * largest {
             continue;
@@ -96,6 +99,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             Some(i) => {
                 let h = &mut heads[i];
                 h.eye = h.eye.max(spot.eye);
+                h.sure |= spot.sure;
                 h.at = [0.5 * (h.at[0] + spot.at[0]), 0.5 * (h.at[1] + spot.at[1])];
             }
             None => heads.push(spot),

@@ -36,7 +36,7 @@ pub struct Several {
     /// One way from head to tail for each fish, or none when the evidence does not part them; and whether the end
     /// of its tail lies hidden under another fish's head.
     pub ways: Vec<(Vec<[f64; 2]>, bool)>,
-    /// Heads seen, 0 on a dark ground.
+    /// Heads seen for sure, 0 on a dark ground.
     pub heads: usize,
 }
 
@@ -48,9 +48,9 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         return none(0);
     }
     let heads = heads(crop);
-    let count = heads.len();
+    let (count, sure) = (heads.len(), heads.iter().filter(|h| h.sure).count());
     if !(2..=MOST_FISH).contains(&count) {
-        return none(count);
+        return none(sure);
     }
     let depth = distance::euclidean(&crop.body);
     let mut cost = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { f32::INFINITY });
@@ -64,7 +64,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
         .collect();
     if ends.is_empty() || ends.len() > MOST_ENDS {
-        return none(count);
+        return none(sure);
     }
     // Behind the free ends: the heads, under which a tail may lie.
     let free = ends.len();
@@ -96,13 +96,13 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             best = Some((cost, tails.to_vec()));
         }
     });
-    let Some((_, tails)) = best else { return none(count) };
+    let Some((_, tails)) = best else { return none(sure) };
     let lines: Vec<(Vec<[f64; 2]>, bool)> =
         tails.iter().zip(ways).filter_map(|(t, mut w)| Some((w[*t].take()?.line, *t >= free))).collect();
     if explained(crop, &depth, &lines) < EXPLAINED {
-        return none(count);
+        return none(sure);
     }
-    Several { ways: lines, heads: count }
+    Several { ways: lines, heads: sure }
 }
 
 fn gap(a: [f64; 2], b: [f64; 2]) -> f64 {
