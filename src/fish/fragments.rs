@@ -14,6 +14,10 @@ const AHEAD: f64 = 0.82;
 const FAINTER: f32 = 0.8;
 /// Largest fragment, as a share of the fish's pixels.
 const SMALLER: f64 = 0.8;
+/// The same where both are refused: the tail may be the longer half, as long as it is the fainter one.
+const LIKE_HALF: f64 = 1.5;
+/// Shortest refused candidate that is tried as the half of a fish, crop pixels.
+const SHORTEST: f64 = 20.0;
 
 /// Measures every candidate; candidates that turn out to be the faint end of a fish are measured with it.
 pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outcome> {
@@ -28,8 +32,9 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         }
         let owner = (0..found.candidates.len()).filter(|fish| *fish != piece).find(|&fish| {
             let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
-            if other.pixels.len() as f64 >= SMALLER * own.pixels.len() as f64
-                || ink[piece] >= FAINTER * ink[fish]
+            let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
+            let most = if half { LIKE_HALF } else { SMALLER };
+            if other.pixels.len() as f64 >= most * own.pixels.len() as f64 || ink[piece] >= FAINTER * ink[fish]
             {
                 return false;
             }
@@ -37,7 +42,7 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             match outcomes[fish].as_deref() {
                 Some([Outcome::Fish(f, _)]) => continues(&f.midline, f.total_length.0, ground, piece),
                 // Half a fish may be refused; which of its ends is the tail is then not known.
-                Some([Outcome::Refused(_, Some((e, line)))]) if e.has_eye() => {
+                Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
                     let length = path::length(line);
                     let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
                     continues(line, length, ground, piece) || continues(&back, length, ground, piece)

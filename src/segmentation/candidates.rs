@@ -1,7 +1,7 @@
 //! Regions of ink worth a look at full resolution.
 
 use super::Refused;
-use super::ground::Ground;
+use super::ground::{Ground, Polarity};
 use super::walls::{Wall, vessels, walls};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
@@ -14,6 +14,9 @@ const HIGH: f32 = 7.0;
 const LEAST_LOW: f32 = 0.006;
 /// Least ink somewhere in a region.
 const LEAST_HIGH: f32 = 0.02;
+/// The same two on a dark ground, where ink is a share of what bright tissue scatters: walls and bubbles are
+/// surrounded by haze that reaches some hundredths of it, and fins scatter a tenth or more.
+const LEAST_SCATTERED: [f32; 2] = [0.04, 0.1];
 /// Least number of search pixels.
 const LEAST_PIXELS: usize = 24;
 /// Least longer axis in search pixels.
@@ -163,6 +166,10 @@ pub fn box_of(ground: &Ground, r: &Region) -> Vec<[f64; 2]> {
 fn strength(ground: &Ground) -> Plane<f32> {
     let (w, h) = (ground.ink.width, ground.ink.height);
     let mut strength = Plane::filled(w, h, 0.0f32);
+    let [least_low, least_high] = match ground.polarity {
+        Polarity::DarkFish => [LEAST_LOW, LEAST_HIGH],
+        Polarity::BrightFish => LEAST_SCATTERED,
+    };
     let mut noise = vec![0.0; w];
     let mut soft_noise = vec![0.0; ground.soft.width];
     for y in 0..h {
@@ -175,9 +182,9 @@ fn strength(ground: &Ground) -> Plane<f32> {
             let wide = x / 2;
             let v = ink[x].max(soft[wide]);
             let s = (ink[x] / noise[x]).max(soft[wide] / soft_noise[wide]);
-            out[x] = if v < LEAST_LOW {
+            out[x] = if v < least_low {
                 0.0
-            } else if v < LEAST_HIGH {
+            } else if v < least_high {
                 s.min(HIGH - 0.01)
             } else {
                 s
