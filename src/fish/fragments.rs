@@ -34,7 +34,8 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
             let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
             let most = if half { LIKE_HALF } else { SMALLER };
-            if other.pixels.len() as f64 >= most * own.pixels.len() as f64 || ink[piece] >= FAINTER * ink[fish]
+            if other.pixels.len() as f64 >= most * own.pixels.len() as f64
+                || ink[piece] >= FAINTER * ink[fish]
             {
                 return false;
             }

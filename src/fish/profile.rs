@@ -221,8 +221,15 @@ pub fn view(ribbon: &Ribbon, profile: &Profile, eye: &Eye, polarity: Polarity) -
     let own = (reach as f32 - eye.row).round().clamp(0.0, (across.len() - 1) as f32) as usize;
     let peak = across[own];
     let radius = ((0.5 * eye.diameter) as usize).clamp(3, reach / 2);
-    // The other eye lies on the other side of the midline, beyond a dip.
+    // The other eye lies on the other side of the midline, beyond a dip. A pupil is as dark as a dark ground: there
+    // it must lie inside the head.
+    let at = (eye.column as usize).min(COLUMNS);
+    let inside = |k: usize| {
+        let left = reach as f32 - k as f32;
+        polarity == Polarity::DarkFish || (left < profile.left[at] && -left < profile.right[at])
+    };
     let other: Vec<usize> = (0..across.len())
+        .filter(|k| inside(*k))
         .filter(|k| k.abs_diff(own) > 2 * radius - 1 && (*k < reach) != (own < reach))
         .collect();
     let Some(best) = other.into_iter().max_by(|a, b| across[*a].total_cmp(&across[*b])) else {
