@@ -132,12 +132,15 @@ fn cards(count: u64, module_px: f64, tilt: f64) {
                 "  not decoded: seed {seed} blur {:.2} ink {:.2}/{:.2} {:?}",
                 view.blur, view.ink, view.paper, found.problems
             );
-            let _ = view.take(seed, ink).save(format!("/tmp/scale_{module_px}_{seed}.png"));
+            let _ =
+                view.take(seed, ink).save(std::env::temp_dir().join(format!("scale_{module_px}_{seed}.png")));
         }
         let Some(card) = found.card else {
             if std::env::var_os("SHOW").is_some() {
                 println!("  no scale: seed {seed} {:?}", found.problems);
-                let _ = view.take(seed, ink).save(format!("/tmp/scale_{module_px}_{seed}.png"));
+                let _ = view
+                    .take(seed, ink)
+                    .save(std::env::temp_dir().join(format!("scale_{module_px}_{seed}.png")));
             }
             continue;
         };
@@ -225,7 +228,8 @@ fn rulers(count: u64) {
                             "  missed: seed {seed} {other:?} px/mm {:.1} blur {:.2} ink {:.2}/{:.2}",
                             view.px_per_mm, view.blur, view.ink, view.paper
                         );
-                        let _ = view.take(seed, ink).save(format!("/tmp/ruler_{seed}.png"));
+                        let _ =
+                            view.take(seed, ink).save(std::env::temp_dir().join(format!("ruler_{seed}.png")));
                     }
                 }
             }
@@ -267,7 +271,7 @@ fn without(count: u64) {
         if let Some(found) = ruler::read(&pixels, None) {
             if std::env::var_os("SHOW").is_some() {
                 println!("  ruler: {} {found:?}", picture.truth.px_per_mm);
-                let _ = picture.image.save(format!("/tmp/none_{seed}.png"));
+                let _ = picture.image.save(std::env::temp_dir().join(format!("none_{seed}.png")));
             }
             false_rulers += u32::from(found.is_ok());
             doubts += u32::from(found.is_err());
