@@ -3,10 +3,14 @@
 //!
 //! `cargo run --release --example look -- OUT_DIR PHOTO…`
 
+#[path = "accuracy/draw.rs"]
+mod draw;
+
+use draw::line;
 use frygauge::fish::{Outcome, measure_all};
 use frygauge::photo::Pixels;
 use frygauge::segmentation::{find, prepare};
-use image::{Rgb, RgbImage};
+use image::RgbImage;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -45,11 +49,11 @@ fn look(image: &RgbImage, out: &str) {
                 [v.x + p * c - q * s, v.y + p * s + q * c]
             })
             .collect();
-        line(&mut canvas, &points, Rgb([255, 160, 0]));
+        line(&mut canvas, &points, [255, 160, 0]);
     }
     for r in &seen.refused {
         println!("  refused {} at {:.0?}", r.reason, r.outline[0]);
-        line(&mut canvas, &r.outline, Rgb([0, 200, 255]));
+        line(&mut canvas, &r.outline, [0, 200, 255]);
     }
     for o in measure_all(&pixels, &ground, &seen) {
         match o {
@@ -65,30 +69,17 @@ fn look(image: &RgbImage, out: &str) {
                     f.p_head,
                     f.flags
                 );
-                line(&mut canvas, &f.midline, Rgb([255, 0, 0]));
-                line(&mut canvas, &f.outline, Rgb([0, 160, 0]));
-                line(&mut canvas, &f.midline[..6], Rgb([0, 0, 255]));
+                line(&mut canvas, &f.midline, [255, 0, 0]);
+                line(&mut canvas, &f.outline, [0, 160, 0]);
+                line(&mut canvas, &f.midline[..6], [0, 0, 255]);
             }
             Outcome::Refused(r, e) => {
                 let e = e.map(|(e, _)| e);
                 println!("  refused {} at {:.0?} {e:.2?}", r.reason, r.outline[0]);
-                line(&mut canvas, &r.outline, Rgb([255, 0, 255]));
+                line(&mut canvas, &r.outline, [255, 0, 255]);
             }
         }
     }
     println!("  prepare {prepared:?} find {found:?} measure {:?}", lap());
     canvas.save(out).unwrap();
-}
-
-fn line(canvas: &mut RgbImage, points: &[[f64; 2]], colour: Rgb<u8>) {
-    for w in points.windows(2) {
-        let n = (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]).ceil().max(1.0) as usize * 2;
-        for k in 0..=n {
-            let f = k as f64 / n as f64;
-            let (x, y) = (w[0][0] + f * (w[1][0] - w[0][0]), w[0][1] + f * (w[1][1] - w[0][1]));
-            if x >= 0.0 && y >= 0.0 && x < f64::from(canvas.width()) && y < f64::from(canvas.height()) {
-                canvas.put_pixel(x as u32, y as u32, colour);
-            }
-        }
-    }
 }

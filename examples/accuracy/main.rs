@@ -6,9 +6,11 @@
 //! candidate showed and whether it is a fish.
 
 mod calls;
+mod draw;
 mod matching;
 
 use calls::Called;
+use draw::line;
 use frygauge::bladder::{self, Model};
 use frygauge::fish::{Evidence, Fish, Outcome, measure_all};
 use frygauge::photo;
@@ -255,17 +257,4 @@ fn draw(
         line(&mut canvas, &f.midline, [255, 0, 0]);
     }
     canvas.save(path).expect("the picture can be written");
-}
-
-fn line(canvas: &mut image::RgbImage, points: &[[f64; 2]], colour: [u8; 3]) {
-    for w in points.windows(2) {
-        let n = (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]).ceil().max(1.0) as usize * 2;
-        for k in 0..=n {
-            let f = k as f64 / n as f64;
-            let (x, y) = (w[0][0] + f * (w[1][0] - w[0][0]), w[0][1] + f * (w[1][1] - w[0][1]));
-            if x >= 0.0 && y >= 0.0 && x < f64::from(canvas.width()) && y < f64::from(canvas.height()) {
-                canvas.put_pixel(x as u32, y as u32, image::Rgb(colour));
-            }
-        }
-    }
 }

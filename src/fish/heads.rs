@@ -2,11 +2,16 @@
 
 use super::crop::Crop;
 use crate::imaging::{Plane, components, distance};
+use std::cell::LazyCell;
 
 /// Least ink of an eye over the trunk's.
 const EYE: f32 = 1.7;
 /// Ink of a further eye as a share of the darkest eye's: eyes of one sample are equally opaque.
 const LIKE: f32 = 0.55;
+/// The same for an eye that is sure, and its diameter as a share of the largest eye's; least such share of any eye.
+const SURELY_LIKE: f32 = 0.75;
+const SURELY_AS_LARGE: f64 = 0.7;
+const AS_LARGE: f64 = 0.45;
 /// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
 const COMPACT: f64 = 0.6;
 const ROUND: f64 = 1.8;
@@ -47,7 +52,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             height: crop.ink.height,
             data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
         };
-        let depth = distance::euclidean(&dark);
+        let depth = LazyCell::new(|| distance::euclidean(&dark));
         for region in components::regions(&dark, 6) {
             let (major, minor) = region.axes();
             let area = region.pixels.len() as f64;
@@ -56,14 +61,15 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
                 .pixels
                 .iter()
                 .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
-            let middle = depth.bilinear(sx / area, sy / area);
-            let widest =
-                region.pixels.iter().map(|&(x, y)| depth.at(x as usize, y as usize)).fold(0.0, f32::max);
+            let narrow_in_the_middle = || {
+                let widest = region.pixels.iter().map(|&(x, y)| depth.at(x as usize, y as usize));
+                depth.bilinear(sx / area, sy / area) < WAIST * widest.fold(0.0, f32::max)
+            };
             let eye = if major <= ROUND * minor && area >= COMPACT * circle {
                 major
             } else if major <= PAIR * minor
                 && area >= PAIR_FILLS * circle * minor / major
-                && middle < WAIST * widest
+                && narrow_in_the_middle()
             {
                 minor
             } else {
@@ -84,12 +90,12 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
     }
     found.sort_by(|a, b| b.ink.total_cmp(&a.ink));
     let Some(darkest) = found.first().map(|h| h.ink) else { return Vec::new() };
-    let largest = found.iter().filter(|h| h.ink >= 0.75 * darkest).map(|h| h.eye).fold(0.0, f64::max);
+    let largest = found.iter().filter(|h| h.ink >= SURELY_LIKE * darkest).map(|h| h.eye).fold(0.0, f64::max);
     let mut heads: Vec<Head> = Vec::new();
     for mut spot in found {
-        spot.sure = spot.ink >= 0.75 * darkest && spot.eye >= 0.7 * largest;
+        spot.sure = spot.ink >= SURELY_LIKE * darkest && spot.eye >= SURELY_AS_LARGE * largest;
         // Far smaller or fainter than an eye: pigment.
-        if spot.ink < LIKE * darkest || spot.eye < 0.45 * largest {
+        if spot.ink < LIKE * darkest || spot.eye < AS_LARGE * largest {
             continue;
         }
         let of = heads.iter().position(|h| {

@@ -123,9 +123,14 @@ impl Evidence {
         self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
     }
 
+    /// Whether it is too short to be argued about: an eye would be a pixel.
+    pub fn is_small(&self) -> bool {
+        self.length < 24.0
+    }
+
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
-        if self.length < 24.0 || self.width < 2.0 || self.strength < 3.0 {
+        if self.is_small() || self.width < 2.0 || self.strength < 3.0 {
             return Some("too small or faint");
         }
         // A fish taken for something else and something else taken for a fish cost about the same.

@@ -46,6 +46,13 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
         return vec![case.refused("too small or faint", None)];
     };
     let one = case.follow(&crop, &way, false);
+    let room_for_two = match &one {
+        Outcome::Fish(..) => true,
+        Outcome::Refused(_, seen) => seen.as_ref().is_some_and(|(e, _)| !e.is_small()),
+    };
+    if !room_for_two {
+        return vec![one];
+    }
     let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
     let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
     let several = by_heads(&crop, ground.polarity);

@@ -48,9 +48,7 @@ impl Wall {
             }
         }
     }
-}
 
-impl Wall {
     /// Whether a region (pixels of the search) holds a long piece of this wall, so that the rest of it may be
     /// something lying against the wall; a region the band merely crosses does not.
     pub fn runs_through(&self, pixels: &[(u32, u32)]) -> bool {
