@@ -59,6 +59,29 @@ struct Pair {
     head_right: bool,
 }
 
+impl Pair {
+    /// How far the measured snout and tail lie beyond the true ones, along the true midline's ends, as shares of the
+    /// true length.
+    fn beyond(&self) -> [f64; 2] {
+        let (true_line, line) = (&self.truth.midline, &self.fish.midline);
+        let along = |end: [f64; 2], inner: [f64; 2], found: [f64; 2]| {
+            let (dx, dy) = (end[0] - inner[0], end[1] - inner[1]);
+            ((found[0] - end[0]) * dx + (found[1] - end[1]) * dy) / dx.hypot(dy) / self.truth.total_length_px
+        };
+        let (n, m) = (true_line.len(), line.len());
+        [
+            along(true_line[0], true_line[n / 10], line[0]),
+            along(true_line[n - 1], true_line[n - 1 - n / 10], line[m - 1]),
+        ]
+    }
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}
+
 /// What one photograph gave.
 struct Scored {
     pairs: Vec<Pair>,
@@ -212,6 +235,13 @@ fn row(class: Class, scored: &[Scored]) {
         p95,
         percent(used.iter().filter(|p| p.head_right).count(), used.len()),
         percent(used.len(), free.len()),
+    );
+    let ends: Vec<[f64; 2]> = used.iter().filter(|p| p.head_right).map(|p| p.beyond()).collect();
+    eprintln!(
+        "    {}: median beyond the snout {:+.2} %, beyond the tail {:+.2} %",
+        class.name(),
+        median(ends.iter().map(|e| 100.0 * e[0])),
+        median(ends.iter().map(|e| 100.0 * e[1])),
     );
     let mut worst: Vec<(&str, usize)> =
         scored.iter().map(|s| (s.photo.as_str(), s.missed_free + s.false_fish)).filter(|w| w.1 > 0).collect();

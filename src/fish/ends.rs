@@ -92,12 +92,62 @@ pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
 /// before them is a shadow or something else.
 const SNOUT: f32 = 0.35;
 
+/// The tip of a snout lies where ink has fallen to this share of the head's. A wedge of opening angle a, blurred
+/// alike in all directions, has a / 360 degrees of its inner level at its very tip whatever the blur; snouts open
+/// by 60 to 120 degrees seen from the side or above.
+const SNOUT_TIP: f32 = 0.25;
+/// The same for the tail fin: its margin is rounded and thins out, so that half its ink is gone before its end.
+const TAIL_TIP: f32 = 0.35;
+/// Farthest a tip may lie beyond the place where the ink of a wide band is half gone, as a share of the length.
+const TIP_REACH: f64 = 0.025;
+
 /// Where the head ends that lies at the line's start.
 pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
     let forward = signal(crop, ribbon);
     let backward = Signal { values: forward.values.into_iter().rev().collect(), noise: forward.noise };
     let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
-    End { arc: ribbon.length - end.arc, ..end }
+    let last = (ribbon.ink.width - 1) as f64;
+    let from = ribbon.column(end.arc);
+    let at = tip(crop, from, SNOUT_TIP, |c, r| ribbon.ink.at(last as usize - c, r));
+    End { arc: ribbon.length - ribbon.arc(at), ..end }
+}
+
+/// Arc length of the margin of the tail fin that ends the line.
+pub fn tail_margin(crop: &Crop, ribbon: &Ribbon) -> f64 {
+    ribbon.arc(tip(crop, ribbon.column(ribbon.length), TAIL_TIP, |c, r| ribbon.ink.at(c, r)))
+}
+
+/// The tip towards growing columns of `ink` (by column and row): from column `from` outwards, the last at which the
+/// greatest ink of any row near the line reaches `share` of that just behind, and stands out from what the rows
+/// beside the body show.
+fn tip(crop: &Crop, from: f64, share: f32, ink: impl Fn(usize, usize) -> f32) -> f64 {
+    let rows = |middle: usize, c: usize| {
+        let near = (middle - WANDER..=middle + WANDER)
+            .map(|r| [ink(c, r - 1), ink(c, r), ink(c, r + 1)].iter().sum::<f32>() / 3.0);
+        near.filter(|v| v.is_finite()).fold(f32::NEG_INFINITY, f32::max)
+    };
+    let width = COLUMNS + 2 * BEYOND + 1;
+    let start = (from.round().max(0.0) as usize).clamp(COLUMNS / 2, width - 2);
+    let behind = start - COLUMNS / 20..start - 2;
+    let level = quantile(&mut behind.map(|c| rows(SIDE, c)).collect::<Vec<_>>(), 0.5).unwrap_or(0.0);
+    let away = SIDE / 2;
+    let beside = [SIDE - away, SIDE + away].map(|middle| {
+        let bare = start - COLUMNS / 8..(start + BEYOND).min(width);
+        let mut seen: Vec<f32> = bare.map(|c| rows(middle, c)).filter(|v| v.is_finite()).collect();
+        quantile(&mut seen, 0.9).unwrap_or(f32::INFINITY)
+    });
+    let limit = (share * level.min(crop.trunk)).max(beside[0].min(beside[1])).max(3.0 * crop.noise);
+    let farthest = (start + (TIP_REACH * COLUMNS as f64) as usize).min(width - 2);
+    let mut at = start;
+    while at < farthest && rows(SIDE, at + 1) >= limit {
+        at += 1;
+    }
+    if at == start {
+        return from;
+    }
+    let (inner, outer) = (rows(SIDE, at), rows(SIDE, at + 1));
+    let part = if inner > outer { ((inner - limit) / (inner - outer)).clamp(0.0, 1.0) } else { 0.0 };
+    (at as f64 + f64::from(part)).max(from)
 }
 
 /// The end towards growing columns; nothing fainter than `faintest` belongs to the body.

@@ -1,7 +1,7 @@
 //! One candidate to one fish, or to the reason why it is none.
 
 use super::crop::Crop;
-use super::ends::{ends, snout};
+use super::ends::{ends, snout, tail_margin};
 use super::judge::Evidence;
 use super::midline::{between, centre, first_way, half_widths};
 use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
@@ -30,9 +30,11 @@ const MIDLINE_POINTS: usize = 65;
 const OUTLINE_STATIONS: usize = 48;
 /// Times the ends are looked for while they keep moving out.
 const MOST_ROUNDS: usize = 4;
-/// A snout is cut shorter when it is longer by more, and by less, than these shares of the length.
+/// A snout is moved when it is off by more, and cut when it is too long by less, than these shares of the length.
 const LONG_SNOUT: f64 = 0.004;
 const LONGEST_SNOUT: f64 = 0.15;
+/// A snout that would lie farther beyond the line, as a share of the length, is not of this body.
+const SHORT_SNOUT: f64 = 0.04;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -141,17 +143,20 @@ impl Case<'_> {
         let Some((first, last)) = found_ends else { return small() };
         let mut body = Straight::new(self, crop, line, separated);
         let (mut first, mut last) = (first, last);
-        // A shadow or haze before the snout is no part of it.
         if body.p_start < 0.5 {
             body = Straight::new(self, crop, body.line.into_iter().rev().collect(), separated);
             (first, last) = (last, first);
         }
         let head = snout(crop, &body.ribbon);
         let too_long = head.arc / body.ribbon.length;
-        // Only light from above throws shadows.
-        if ground.lit_from_above() && too_long > LONG_SNOUT && too_long < LONGEST_SNOUT {
-            let line = between(&body.line, head.arc, body.ribbon.length);
-            body = Straight::new(self, crop, line, separated);
+        // A shadow or haze before the snout is no part of it; what is far longer is another body.
+        let moved = too_long.abs() > LONG_SNOUT && (-SHORT_SNOUT..LONGEST_SNOUT).contains(&too_long);
+        let start = if moved { head.arc } else { 0.0 };
+        let end = tail_margin(crop, &body.ribbon);
+        if moved || end > body.ribbon.length {
+            body = Straight::new(self, crop, between(&body.line, start, end), separated);
+        }
+        if moved {
             first = head;
         }
         let Straight { line, ribbon, profile, eyes, p_start } = body;
