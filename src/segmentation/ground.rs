@@ -20,6 +20,11 @@ const BLOCKS: usize = 88;
 /// A block darker than this share of the bright blocks is lit otherwise: a surround, or a dish in one.
 const LIT_OTHERWISE: f32 = 0.45;
 
+/// What reaches this share of the way from the dark to the bright ground is lit as the bright one is …
+const LIT_BESIDE: f32 = 0.15;
+/// … and from this share of the dark ground on it is more than reflections of a pad's edge.
+const LEAST_BESIDE: f64 = 0.003;
+
 /// Whether fish are darker or brighter than what is behind them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Polarity {
@@ -253,12 +258,56 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
             return (Polarity::BrightFish, dark_blocks);
         }
         let bright_blocks = dark_blocks.map(|d| !d);
-        if is_window(&bright_blocks) {
-            return (Polarity::DarkFish, bright_blocks);
+        let level = |of: &Plane<bool>| {
+            let mut inside: Vec<f32> =
+                medians.data.iter().zip(&of.data).filter(|(_, in_it)| **in_it).map(|(m, _)| *m).collect();
+            quantile(&mut inside, 0.5).unwrap_or(0.0)
+        };
+        let (outside, inside) = (level(&dark_blocks), level(&bright_blocks));
+        if outside < LIT_OTHERWISE * inside && is_window(&bright_blocks) {
+            // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
+            // among fish that are lit as it is.
+            let beside_it = without_largest(&bright_blocks);
+            let lit = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
+            return if lit > LEAST_BESIDE {
+                (Polarity::BrightFish, beside_it)
+            } else {
+                (Polarity::DarkFish, bright_blocks)
+            };
         }
     }
     let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
     (polarity_by_departures(luma, medians, block, level), all)
+}
+
+/// Every block that is not in the largest region of `bright`.
+fn without_largest(bright: &Plane<bool>) -> Plane<bool> {
+    let mut rest = bright.map(|_| true);
+    if let Some(largest) = components::regions(bright, 1).into_iter().max_by_key(|r| r.pixels.len()) {
+        for (x, y) in largest.pixels {
+            rest.set(x as usize, y as usize, false);
+        }
+    }
+    rest
+}
+
+/// Share of the dark blocks' pixels that are brighter than `limit`, two blocks and more from the bright ones.
+fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -> f64 {
+    let (mut bright, mut all) = (0u32, 0u32);
+    for by in 0..dark.height {
+        for bx in 0..dark.width {
+            let far = |d: i64| (-d..=d).flat_map(move |dy| (-d..=d).map(move |dx| (dx, dy)));
+            if !far(2).all(|(dx, dy)| dark.get_or(bx as i64 + dx, by as i64 + dy, true)) {
+                continue;
+            }
+            for y in by * block..((by + 1) * block).min(luma.height) {
+                let row = &luma.row(y)[bx * block..((bx + 1) * block).min(luma.width)];
+                bright += row.iter().filter(|v| **v > limit).count() as u32;
+                all += row.len() as u32;
+            }
+        }
+    }
+    f64::from(bright) / f64::from(all.max(1))
 }
 
 /// Whether the bright blocks are a light pad: nearly all in one region, compact and convex. Large pale fish
