@@ -18,8 +18,8 @@ use zune_jpeg::JpegDecoder;
 fn stages(c: &mut Criterion) {
     let bytes = encode_jpeg(&photograph(Class::LightPad, 1), 92);
     let photo = photo::decode(&bytes, "bench.jpg").expect("a rendered photograph decodes");
-    let ground = prepare(&photo.pixels);
-    let found = find(&ground);
+    let mut ground = prepare(&photo.pixels);
+    let found = find(&mut ground);
     let measure = || -> Vec<Fish> {
         let outcomes = found.candidates.iter().flat_map(|c| fish::measure(&photo.pixels, &ground, &found, c));
         outcomes.filter_map(|o| if let Outcome::Fish(f, _) = o { Some(*f) } else { None }).collect()
@@ -43,7 +43,7 @@ fn stages(c: &mut Criterion) {
         });
     });
     group.bench_function("segmentation: ground", |b| b.iter(|| prepare(&photo.pixels)));
-    group.bench_function("segmentation: find", |b| b.iter(|| find(&ground)));
+    group.bench_function("segmentation: find", |b| b.iter(|| find(&mut ground.clone())));
     group.bench_function("fish", |b| b.iter(measure));
     let options = scale::Options::default();
     group.bench_function("scale", |b| b.iter(|| scale::auto(&photo.pixels, &photo.tags, &options)));

@@ -25,9 +25,9 @@ fn look(image: &RgbImage, out: &str) {
     let pixels = Pixels::from_rgb(image);
     let mut clock = std::time::Instant::now();
     let mut lap = || std::mem::replace(&mut clock, std::time::Instant::now()).elapsed();
-    let ground = prepare(&pixels);
+    let mut ground = prepare(&pixels);
     let prepared = lap();
-    let seen = find(&ground);
+    let seen = find(&mut ground);
     let found = lap();
     println!(
         "{out}: factor {} {:?} blue {:.2} clipped {:.3} glints {:.6} candidates {}",

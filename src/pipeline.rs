@@ -59,8 +59,8 @@ pub struct Scored {
 pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let pixels = &photo.pixels;
     let measure = scale::auto(pixels, &photo.tags, settings.scale);
-    let ground = segmentation::prepare(pixels);
-    let found = segmentation::find(&ground);
+    let mut ground = segmentation::prepare(pixels);
+    let found = segmentation::find(&mut ground);
     let lighting = match ground.polarity {
         Polarity::BrightFish => Lighting::Dark,
         Polarity::DarkFish if ground.lit_from_above() => Lighting::Pale,

@@ -217,8 +217,8 @@ impl Drawn {
 
     /// Its fish as the program reads them: those that count for the call and are one true fish.
     fn as_read(&self) -> Vec<Read> {
-        let ground = segmentation::prepare(&self.pixels);
-        let found = segmentation::find(&ground);
+        let mut ground = segmentation::prepare(&self.pixels);
+        let found = segmentation::find(&mut ground);
         // As the program decides it; the truth is kept only to leave one lighting out.
         let lighting = match ground.polarity {
             Polarity::BrightFish => Lighting::Dark,

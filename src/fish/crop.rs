@@ -2,7 +2,7 @@
 
 use crate::imaging::{Plane, blur::gaussian, components, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
-use crate::segmentation::{Candidate, Ground, Labels, Polarity};
+use crate::segmentation::{Candidate, Ground, Labels, Polarity, without_haze};
 
 /// A large fish is measured at the reduction that leaves it about this many pixels long: more adds time, not
 /// accuracy.
@@ -131,7 +131,7 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
     let mut out = Plane::filled(w, h, 0.0f32);
     let share = 1.0 / (bin * bin) as f32;
     let knots = w.div_ceil(STEP) + 1;
-    let mut bare = vec![[0.0f32; 2]; knots];
+    let mut bare = vec![[0.0f32; 3]; knots];
     let wants_blue = ground.blue_share > 0.0;
     for y in 0..h {
         let centre_y = (y0 + y * bin) as f64 + 0.5 * (bin as f64 - 1.0);
@@ -140,7 +140,7 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
             let (sx, sy) = ground.to_search(centre_x, centre_y);
             let luma = ground.luma.at(sx, sy);
             let blue = ground.chroma.as_ref().map_or(luma, |[cb, _]| luma + 1.772 * (cb.at(sx, sy) - 128.0));
-            *b = [luma, blue];
+            *b = [luma, blue, ground.haze_at(centre_x, centre_y)];
         }
         for x in 0..w {
             let (mut luma, mut cb) = (0u32, 0u32);
@@ -158,7 +158,7 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
             let blue = luma + 1.772 * (cb as f32 * share - 128.0);
             let (k, t) = (x / STEP, (x % STEP) as f32 / STEP as f32);
             let mix = |c: usize| bare[k][c] + t * (bare[k + 1][c] - bare[k][c]);
-            out.set(x, y, ground.ink_of(luma, blue, mix(0), mix(1)));
+            out.set(x, y, without_haze(ground.ink_of(luma, blue, mix(0), mix(1)), mix(2), ground.polarity));
         }
     }
     out

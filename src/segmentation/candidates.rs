@@ -2,6 +2,7 @@
 
 use super::Refused;
 use super::ground::{Ground, Polarity};
+use super::haze;
 use super::walls::{Wall, vessels, walls};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
@@ -66,18 +67,19 @@ impl Found {
     }
 }
 
-/// Regions of ink in the order of their first pixel row by row, walls taken out.
-pub fn find(ground: &Ground) -> Found {
-    let strength = strength(ground);
-    let (w, h) = (strength.width, strength.height);
-    let first: Vec<Candidate> = components::hysteresis(&dilate(&strength), LOW, HIGH, LEAST_PIXELS)
-        .into_iter()
-        .filter_map(|region| {
-            let inked = |&(x, y): &(u32, u32)| strength.at(x as usize, y as usize) >= LOW;
-            candidate(region.pixels.into_iter().filter(|p| inked(p)).collect())
-        })
-        .collect();
+/// Regions of ink in the order of their first pixel row by row, walls taken out of them and the walls' haze out of
+/// the ground.
+pub fn find(ground: &mut Ground) -> Found {
+    let mut first = regions(ground);
     let walls = walls(&first, ground);
+    let insides = vessels(&walls);
+    if !insides.is_empty() {
+        // Fish beside a wall stand out once its haze is gone.
+        haze::take_out(ground, &insides);
+        first = regions(ground);
+    }
+    let ground = &*ground;
+    let (w, h) = (ground.ink.width, ground.ink.height);
     let mut labels = Plane::filled(w, h, 0u32);
     let mut candidates: Vec<(Candidate, bool)> = Vec::new();
     let mut refused = Vec::new();
@@ -121,7 +123,7 @@ pub fn find(ground: &Ground) -> Found {
             candidates.extend(candidate(pixels).map(|c| (c, true)));
         }
     }
-    let vessels: Vec<Ellipse> = vessels(&walls)
+    let vessels: Vec<Ellipse> = insides
         .into_iter()
         .map(|e| {
             let [x, y] = ground.to_photo(e.x, e.y);
@@ -147,6 +149,18 @@ pub fn find(ground: &Ground) -> Found {
         found.candidates.push(c);
     }
     found
+}
+
+/// Regions of ink that stand out, gaps of a pixel or two bridged.
+fn regions(ground: &Ground) -> Vec<Candidate> {
+    let strength = strength(ground);
+    components::hysteresis(&dilate(&strength), LOW, HIGH, LEAST_PIXELS)
+        .into_iter()
+        .filter_map(|region| {
+            let inked = |&(x, y): &(u32, u32)| strength.at(x as usize, y as usize) >= LOW;
+            candidate(region.pixels.into_iter().filter(|p| inked(p)).collect())
+        })
+        .collect()
 }
 
 /// A region with its axes, unless it is too small to be argued about.

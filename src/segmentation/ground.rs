@@ -50,6 +50,9 @@ pub struct Ground {
     /// Departure from bare background as a fraction of it (bright background), or of the brightest
     /// fish tissue (dark background); positive where fish are. Smoothed by one search pixel.
     pub ink: Plane<f32>,
+    /// What the walls of the vessels add to the ink beside them (see [`super::haze`]), taken out of it already;
+    /// `None` without walls.
+    pub haze: Option<Plane<f32>>,
     /// Standard deviation of `ink` on bare background, by block.
     pub noise: Surface,
     /// Ink smoothed by two and a half search pixels, at half the search resolution: brings out bodies too faint
@@ -75,6 +78,21 @@ impl Ground {
     /// Whether a bright ground is lit from above (pale tray): there are glints, and shadows.
     pub fn lit_from_above(&self) -> bool {
         self.polarity == Polarity::DarkFish && self.glints > REFLECTED
+    }
+
+    /// Takes the softer ink and the noise from the ink as it is.
+    pub(super) fn settle(&mut self) {
+        let block = self.luma.block;
+        self.soft = gaussian(&reduce_f32(&self.ink, 2), 1.2);
+        self.soft_noise = noise_surface(&self.soft, (block / 2).max(2));
+        self.noise = noise_surface(&self.ink, block);
+    }
+
+    /// What the walls add to the ink at photograph pixel `x`, `y`.
+    pub fn haze_at(&self, x: f64, y: f64) -> f32 {
+        let Some(haze) = &self.haze else { return 0.0 };
+        let (x, y) = self.to_search(x, y);
+        haze.bilinear(x.clamp(0.0, (haze.width - 1) as f64), y.clamp(0.0, (haze.height - 1) as f64))
     }
 
     /// Bare background at photograph pixel `x`, `y` as red, green and blue.
@@ -155,6 +173,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         chroma: chroma_ground,
         lit: Plane::filled(luma.width, luma.height, true),
         ink: Plane::filled(luma.width, luma.height, 0.0),
+        haze: None,
         noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
         soft: Plane::filled(1, 1, 0.0),
         soft_noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
@@ -176,10 +195,8 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     }
     ground.clipped = white as f32 / lit.max(1) as f32;
     ground.glints = glints as f32 / lit.max(1) as f32;
-    ground.soft = gaussian(&reduce_f32(&ground.ink, 2), 1.2);
-    ground.soft_noise = noise_surface(&ground.soft, (block / 2).max(2));
     ground.ink = gaussian(&ground.ink, 1.0);
-    ground.noise = noise_surface(&ground.ink, block);
+    ground.settle();
     ground
 }
 

@@ -7,10 +7,12 @@
 mod background;
 mod candidates;
 mod ground;
+mod haze;
 mod walls;
 
 pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};
 pub use ground::{Ground, Polarity, prepare};
+pub use haze::without as without_haze;
 
 use serde::Serialize;
 

@@ -1,0 +1,179 @@
+//! The haze inside a round wall: what the wall reflects, shades and scatters on to the ground beside it.
+//!
+//! It changes fast with the distance from the wall and slowly along it, so that at every distance a low Fourier
+//! series in the angle describes it. The series is fitted by least absolute deviations (iteratively reweighted
+//! least squares, Schlossmacher 1973, doi 10.1080/01621459.1973.10481416): fish that lie along a third of a wall
+//! do not move it.
+
+use super::ground::{Ground, Polarity};
+use crate::imaging::{Plane, ellipse::Ellipse, plane::quantile};
+use nalgebra::{SMatrix, SVector};
+
+/// How far inwards the haze is looked at, as a share of the radius …
+const REACH: f64 = 0.3;
+/// … over the last part of which, as a share, it fades out.
+const FADE: f64 = 0.3;
+/// How far outside the outline the wall itself is looked at, in bins.
+const OUTSIDE: usize = 2;
+/// Width of a bin of distances, search pixels.
+const BIN: f64 = 2.0;
+/// Sectors of a circle.
+const SECTORS: usize = 96;
+/// Harmonics of the series, and its terms.
+const ORDER: usize = 3;
+const TERMS: usize = 2 * ORDER + 1;
+/// Share of the sectors that must be in the frame.
+const LEAST_SEEN: f64 = 0.25;
+/// Rounds of reweighting.
+const ROUNDS: usize = 12;
+/// What harmonics cost, as observations at zero: keeps the series calm where part of the circle is not seen.
+const CALM: f64 = 0.5;
+/// Most light the haze can take away.
+const DARKEST: f32 = 0.7;
+
+/// Takes the haze of each vessel's wall out of the ink and keeps it in [`Ground::haze`]; outlines in search pixels.
+pub fn take_out(ground: &mut Ground, vessels: &[Ellipse]) {
+    if vessels.is_empty() {
+        return;
+    }
+    let mut haze = Plane::filled(ground.ink.width, ground.ink.height, 0.0f32);
+    for vessel in vessels {
+        add(&mut haze, ground, vessel);
+    }
+    for (ink, h) in ground.ink.data.iter_mut().zip(&haze.data) {
+        *ink = without(*ink, *h, ground.polarity);
+    }
+    ground.haze = Some(haze);
+    ground.settle();
+}
+
+/// Ink without the haze over it: on a bright ground both absorb one behind the other, on a dark one their light
+/// adds up.
+#[inline]
+pub fn without(ink: f32, haze: f32, polarity: Polarity) -> f32 {
+    match polarity {
+        Polarity::DarkFish => (ink - haze) / (1.0 - haze),
+        Polarity::BrightFish => ink - haze,
+    }
+}
+
+/// Adds the haze of one vessel.
+fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
+    let reach = REACH * vessel.radius();
+    let bins = (reach / BIN).ceil() as usize + OUTSIDE;
+    let place = |x: usize, y: usize| -> Option<(f64, f64)> {
+        let depth = -vessel.distance(x as f64, y as f64) / BIN + OUTSIDE as f64;
+        (depth >= 0.0 && depth < bins as f64).then(|| {
+            let turn = (y as f64 - vessel.y).atan2(x as f64 - vessel.x) / std::f64::consts::TAU + 0.5;
+            (depth, turn.rem_euclid(1.0))
+        })
+    };
+    let span = |at: f64, most: usize| {
+        let far = vessel.a + OUTSIDE as f64 * BIN + 1.0;
+        ((at - far).max(0.0) as usize).min(most)..((at + far).max(0.0) as usize + 1).min(most)
+    };
+    let (columns, rows) = (span(vessel.x, haze.width), span(vessel.y, haze.height));
+    let mut values = vec![Vec::new(); bins * SECTORS];
+    for y in rows.clone() {
+        for x in columns.clone() {
+            if let Some((depth, turn)) = place(x, y).filter(|_| ground.lit.at(x, y)) {
+                let sector = ((turn * SECTORS as f64) as usize).min(SECTORS - 1);
+                values[depth as usize * SECTORS + sector].push(ground.ink.at(x, y));
+            }
+        }
+    }
+    let medians: Vec<Option<f32>> = values.iter_mut().map(|v| quantile(v, 0.5)).collect();
+    let series: Vec<Option<SVector<f64, TERMS>>> =
+        (0..bins).map(|b| fit(&medians[b * SECTORS..(b + 1) * SECTORS])).collect();
+    for y in rows {
+        for x in columns.clone() {
+            let Some((depth, turn)) = place(x, y) else { continue };
+            // Between the middles of two bins, straight.
+            let at = (depth - 0.5).clamp(0.0, (bins - 1) as f64);
+            let (low, part) = (at as usize, at.fract());
+            let Some((a, b)) = series[low].zip(series[(low + 1).min(bins - 1)]) else { continue };
+            let terms = terms(turn);
+            let h = a.dot(&terms) + part * (b.dot(&terms) - a.dot(&terms));
+            let inwards = (depth - OUTSIDE as f64) * BIN / reach;
+            let share = ((1.0 - inwards) / FADE).clamp(0.0, 1.0);
+            let before = haze.at(x, y);
+            haze.set(x, y, (before + (share * h) as f32).min(DARKEST));
+        }
+    }
+}
+
+/// The terms of the series at `turn` of a full circle.
+fn terms(turn: f64) -> SVector<f64, TERMS> {
+    SVector::from_fn(|i, _| {
+        let (sin, cos) = (std::f64::consts::TAU * turn * i.div_ceil(2) as f64).sin_cos();
+        if i % 2 == 1 { cos } else { sin + if i == 0 { 1.0 } else { 0.0 } }
+    })
+}
+
+/// The series with the least sum of absolute departures from what the sectors show, `None` where too few are seen.
+fn fit(sectors: &[Option<f32>]) -> Option<SVector<f64, TERMS>> {
+    let seen: Vec<(SVector<f64, TERMS>, f64)> = sectors
+        .iter()
+        .enumerate()
+        .filter_map(|(s, v)| Some((terms((s as f64 + 0.5) / SECTORS as f64), f64::from((*v)?))))
+        .collect();
+    if (seen.len() as f64) < LEAST_SEEN * SECTORS as f64 {
+        return None;
+    }
+    let mut weights = vec![1.0; seen.len()];
+    let mut series = SVector::zeros();
+    for _ in 0..ROUNDS {
+        let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
+        let mut right = SVector::<f64, TERMS>::zeros();
+        for ((t, v), w) in seen.iter().zip(&weights) {
+            normal += *w * t * t.transpose();
+            right += *w * *v * t;
+        }
+        let typical = weights.iter().sum::<f64>() / weights.len() as f64;
+        for i in 1..TERMS {
+            normal[(i, i)] += CALM * typical * (i.div_ceil(2) as f64).powi(2);
+        }
+        series = normal.cholesky()?.solve(&right);
+        let mut sizes: Vec<f32> = seen.iter().map(|(t, v)| (v - series.dot(t)).abs() as f32).collect();
+        let least = f64::from(0.3 * quantile(&mut sizes, 0.5)?).max(1e-5);
+        for ((t, v), w) in seen.iter().zip(&mut weights) {
+            *w = 1.0 / (v - series.dot(t)).abs().max(least);
+        }
+    }
+    Some(series)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A wall bright on one side, with something along a third of it.
+    fn sectors(with_fish: bool) -> Vec<Option<f32>> {
+        (0..SECTORS)
+            .map(|s| {
+                let turn = (s as f32 + 0.5) / SECTORS as f32 * std::f32::consts::TAU;
+                let fish = if with_fish && s < SECTORS / 3 { 0.2 } else { 0.0 };
+                Some(0.1 + 0.05 * turn.cos() + 0.02 * (2.0 * turn).sin() + fish)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_fish_along_a_third_of_the_wall_does_not_move_the_series() {
+        let clean = fit(&sectors(false)).unwrap();
+        let with_fish = fit(&sectors(true)).unwrap();
+        for s in 0..SECTORS {
+            let t = terms((s as f64 + 0.5) / SECTORS as f64);
+            let truth = f64::from(sectors(false)[s].unwrap());
+            assert!((clean.dot(&t) - truth).abs() < 0.003, "sector {s}");
+            assert!((with_fish.dot(&t) - truth).abs() < 0.03, "sector {s}: {}", with_fish.dot(&t) - truth);
+        }
+    }
+
+    #[test]
+    fn a_wall_hardly_seen_has_no_series() {
+        let mut few = sectors(false);
+        few[12..].fill(None);
+        assert!(fit(&few).is_none());
+    }
+}
