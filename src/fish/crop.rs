@@ -1,5 +1,6 @@
 //! The full-resolution picture around one candidate.
 
+use super::bubbles::{Bubble, take_off};
 use crate::imaging::{Plane, blur::gaussian, components, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Ground, Labels, Polarity, without_haze};
@@ -31,6 +32,8 @@ pub struct Crop {
     pub faintest: f32,
     /// Ink at which the body was cut out.
     pub threshold: f32,
+    /// Air bubbles taken off the body.
+    pub bubbles: Vec<Bubble>,
     /// Whether the body reaches the edge of the photograph.
     pub at_frame: bool,
     /// Whether the body reaches ground that is lit otherwise (the edge of a light pad).
@@ -48,6 +51,11 @@ const LEAST_ABSORBED: f32 = 0.004;
 const LEAST_SCATTERED: f32 = 0.05;
 
 impl Crop {
+    /// Whether the body holds crop pixel `p`.
+    pub fn owns(&self, p: [f64; 2]) -> bool {
+        self.body.get_or(p[0].round() as i64, p[1].round() as i64, false)
+    }
+
     /// Crop coordinates to photograph coordinates.
     pub fn to_photo(&self, p: [f64; 2]) -> [f64; 2] {
         [self.origin[0] + p[0] * self.bin as f64, self.origin[1] + p[1] * self.bin as f64]
@@ -107,7 +115,7 @@ impl Crop {
         let threshold = (3.0 * noise).max(0.3 * trunk);
         let (body, at_frame, at_unlit) =
             body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
-        Some(Self {
+        let mut crop = Self {
             origin,
             bin,
             polarity: ground.polarity,
@@ -118,9 +126,12 @@ impl Crop {
             trunk,
             faintest,
             threshold,
+            bubbles: Vec::new(),
             at_frame,
             at_unlit,
-        })
+        };
+        crop.bubbles = take_off(&mut crop);
+        Some(crop)
     }
 }
 

@@ -69,18 +69,23 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     if parts.len() > 1 && parts.iter().all(convincing) {
         return parts;
     }
-    if !whole || several.heads > 1 {
-        let parts: Vec<Outcome> = by_level(&crop)
+    let heads = several.heads.len();
+    if !whole || heads > 1 {
+        let parts: Vec<Crop> = by_level(&crop);
+        // On a bright ground every fish shows its head; the dense parts of one fish do not.
+        let each_has_a_head = ground.polarity == Polarity::BrightFish
+            || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(*h)));
+        let parts: Vec<Outcome> = parts
             .iter()
             .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, true)))
             .collect();
         // A crossing falls into pieces of fish: then every part must be one.
         let fish = parts.iter().filter(|o| convincing(o)).count();
-        if fish > 1 && (several.heads < 2 || fish == parts.len()) {
+        if each_has_a_head && fish > 1 && (heads < 2 || fish == parts.len()) {
             return parts;
         }
     }
-    vec![if several.heads > 1 { overlapping(one) } else { one }]
+    vec![if heads > 1 { overlapping(one) } else { one }]
 }
 
 /// The same outcome, with the flag that another fish hides part of it.
@@ -96,6 +101,9 @@ fn overlapping(outcome: Outcome) -> Outcome {
         refused @ Outcome::Refused(..) => refused,
     }
 }
+
+/// How near an end lies to a bubble that may hide it, in radii.
+const BUBBLE_REACH: f64 = 1.3;
 
 /// A body whose midline and widths account for less of it than this holds more than one thing.
 const WHOLE: f64 = 0.8;
@@ -180,7 +188,7 @@ impl Case<'_> {
         };
         mark(Flag::CutByFrame, crop.at_frame);
         mark(Flag::AtWall, crop.at_unlit);
-        mark(Flag::Overlap, !separated && evidence.explained < 0.72);
+        mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line));
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
@@ -251,6 +259,14 @@ fn narrowed(half: Vec<f64>) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     let limit = 1.2 * sorted[sorted.len() / 2];
     half.into_iter().map(|h| h.min(limit)).collect()
+}
+
+/// Whether an end of the line lies at a bubble, which may hide what goes on.
+fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
+    let at = |p: &[f64; 2]| {
+        crop.bubbles.iter().any(|[x, y, r]| (p[0] - x).hypot(p[1] - y) < BUBBLE_REACH * r + 2.0)
+    };
+    line.first().is_some_and(at) || line.last().is_some_and(at)
 }
 
 /// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent

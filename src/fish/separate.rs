@@ -36,8 +36,8 @@ pub struct Several {
     /// One way from head to tail for each fish, or none when the evidence does not part them; and whether the end
     /// of its tail lies hidden under another fish's head.
     pub ways: Vec<(Vec<[f64; 2]>, bool)>,
-    /// Heads seen for sure, 0 on a dark ground.
-    pub heads: usize,
+    /// Heads seen for sure, crop pixels; none on a dark ground.
+    pub heads: Vec<[f64; 2]>,
 }
 
 /// Ways through the crop, one a fish.
@@ -45,10 +45,11 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     let none = |heads| Several { ways: Vec::new(), heads };
     if polarity == Polarity::BrightFish {
         // A pupil is no darker than the gap between two pale fish.
-        return none(0);
+        return none(Vec::new());
     }
     let heads = heads(crop);
-    let (count, sure) = (heads.len(), heads.iter().filter(|h| h.sure).count());
+    let count = heads.len();
+    let sure: Vec<[f64; 2]> = heads.iter().filter(|h| h.sure).map(|h| h.at).collect();
     if !(2..=MOST_FISH).contains(&count) {
         return none(sure);
     }
