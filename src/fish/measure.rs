@@ -69,12 +69,20 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     if parts.len() > 1 && parts.iter().all(convincing) {
         return parts;
     }
-    let heads = several.heads.len();
+    // A piece of gut or a globule that passes for a head lies on the midline of a body that is all one fish.
+    let within = match &one {
+        Outcome::Fish(fish, _) if whole => {
+            several.heads.iter().filter(|h| h.sure && inside_body(fish, crop.to_photo(h.at))).count()
+        }
+        _ => 0,
+    };
+    let sure = several.heads.iter().filter(|h| h.sure).count();
+    let heads = sure - within.min(sure.saturating_sub(1));
     if !whole || heads > 1 {
         let parts: Vec<Crop> = by_level(&crop);
         // On a bright ground every fish shows its head; the dense parts of one fish do not.
         let each_has_a_head = ground.polarity == Polarity::BrightFish
-            || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(*h)));
+            || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(h.at)));
         let parts: Vec<Outcome> = parts
             .iter()
             .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, true)))
@@ -86,6 +94,19 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
         }
     }
     vec![if heads > 1 { overlapping(one) } else { one }]
+}
+
+/// Whether photograph pixel `p` lies on the midline between head and tail, well inside the body.
+fn inside_body(fish: &Fish, p: [f64; 2]) -> bool {
+    let n = fish.midline.len();
+    let (nearest, gap) = fish
+        .midline
+        .iter()
+        .map(|q| (q[0] - p[0]).hypot(q[1] - p[1]))
+        .enumerate()
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .unwrap_or((0, f64::INFINITY));
+    (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0
 }
 
 /// The same outcome, with the flag that another fish hides part of it.

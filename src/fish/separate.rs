@@ -24,6 +24,8 @@ const EXPLAINED: f64 = 0.8;
 const SHARPEST: f64 = 1.2;
 /// What a tail costs that ends under another fish's head, where no end can be seen, beside one that is free.
 const HIDDEN: f64 = 0.6;
+/// Depth of a body before a tail that lies hidden, as a share of its greatest.
+const TAPERS: f32 = 0.7;
 /// Most of a way that may run along another one.
 const SHARED: f64 = 0.5;
 /// Ink, as shares of the trunk's, at which bodies are tried to part.
@@ -36,8 +38,8 @@ pub struct Several {
     /// One way from head to tail for each fish, or none when the evidence does not part them; and whether the end
     /// of its tail lies hidden under another fish's head.
     pub ways: Vec<(Vec<[f64; 2]>, bool)>,
-    /// Heads seen for sure, crop pixels; none on a dark ground.
-    pub heads: Vec<[f64; 2]>,
+    /// Heads seen; none on a dark ground.
+    pub heads: Vec<Head>,
 }
 
 /// Ways through the crop, one a fish.
@@ -49,9 +51,8 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     }
     let heads = heads(crop);
     let count = heads.len();
-    let sure: Vec<[f64; 2]> = heads.iter().filter(|h| h.sure).map(|h| h.at).collect();
     if !(2..=MOST_FISH).contains(&count) {
-        return none(sure);
+        return none(heads);
     }
     let depth = distance::euclidean(&crop.body);
     let mut cost = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { f32::INFINITY });
@@ -65,7 +66,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
         .collect();
     if ends.is_empty() || ends.len() > MOST_ENDS {
-        return none(sure);
+        return none(heads);
     }
     // Behind the free ends: the heads, under which a tail may lie.
     let free = ends.len();
@@ -82,7 +83,10 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             .enumerate()
             .map(|(e, end)| {
                 let to = index(*end);
-                (e != free + own && total[to].is_finite()).then(|| Way::new(&path::trace(&before, to, width)))
+                let way = (e != free + own && total[to].is_finite())
+                    .then(|| Way::new(&path::trace(&before, to, width)))?;
+                // The front of a fish ends at its own gut or globule no narrower than it is anywhere.
+                (e < free || way.tapers(&depth)).then_some(way)
             })
             .collect()
     };
@@ -97,13 +101,13 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             best = Some((cost, tails.to_vec()));
         }
     });
-    let Some((_, tails)) = best else { return none(sure) };
+    let Some((_, tails)) = best else { return none(heads) };
     let lines: Vec<(Vec<[f64; 2]>, bool)> =
         tails.iter().zip(ways).filter_map(|(t, mut w)| Some((w[*t].take()?.line, *t >= free))).collect();
     if explained(crop, &depth, &lines) < EXPLAINED {
-        return none(sure);
+        return none(heads);
     }
-    Several { ways: lines, heads: sure }
+    Several { ways: lines, heads }
 }
 
 fn gap(a: [f64; 2], b: [f64; 2]) -> f64 {
@@ -123,6 +127,15 @@ impl Way {
     fn new(raw: &[[f64; 2]]) -> Self {
         let line = path::smooth(&path::resample(raw, POINTS), 2.0);
         Self { length: path::length(&line), turn: sharpest_turn(&line), line }
+    }
+
+    /// Whether the body is narrower towards the end of the way, as a larva is towards its tail.
+    fn tapers(&self, depth: &Plane<f32>) -> bool {
+        let along: Vec<f32> = self.line.iter().map(|p| depth.bilinear(p[0], p[1])).collect();
+        let greatest = along.iter().copied().fold(0.0, f32::max);
+        let n = along.len();
+        let tail = &along[n * 6 / 10..n * 8 / 10];
+        tail.iter().sum::<f32>() / (tail.len().max(1) as f32) < TAPERS * greatest
     }
 }
 
