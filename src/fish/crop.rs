@@ -18,6 +18,8 @@ pub struct Crop {
     pub bin: usize,
     /// Which way fish depart from the ground.
     pub polarity: Polarity,
+    /// Whether the light comes from above, so that bodies throw shadows on the ground beside them.
+    pub shadows: bool,
     /// Ink, smoothed by `SMOOTH` crop pixels, zero on the local background.
     pub ink: Plane<f32>,
     /// Pixels that may belong to this candidate: lit, and not another candidate's.
@@ -119,6 +121,7 @@ impl Crop {
             origin,
             bin,
             polarity: ground.polarity,
+            shadows: ground.lit_from_above(),
             ink,
             allowed,
             body,

@@ -10,8 +10,11 @@ pub const POINTS: usize = 65;
 const FIBRE: f32 = 1.8;
 /// A body less than this many times as deep is not freed of fibres: its own tail could be as thin.
 const DEEP: f32 = 4.0;
-/// Ink that counts for the middle of the body, as a share of the greatest across it.
-const DENSE: f32 = 0.4;
+/// Ink that counts for the middle of the body, as a share of the greatest across it, and the ink up to which
+/// pixels differ, in trunk inks.
+const DENSE: [f32; 2] = [0.4, 1.2];
+/// The same under light from above: a shadow beside the body can take half of what the body takes.
+const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
 /// Share of the pixels that must be left when fibres are taken off.
 const LEFT: f64 = 0.85;
 
@@ -97,19 +100,20 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
             let normal = [-t[1], t[0]];
             let window = half[i.min(half.len() - 1)] * 1.5 + 1.5;
             let steps = (window / 0.5).ceil() as i64;
-            // Eyes and pigment must not pull the line: ink counts up to the trunk's.
+            // Eyes and pigment must not pull the line: ink counts up to about the trunk's.
+            let [dense, most] = if crop.shadows { DENSE_ABOVE } else { DENSE };
             let across: Vec<(f64, f32)> = (-steps..=steps)
                 .filter_map(|k| {
                     let n = k as f64 * 0.5;
                     let (x, y) = (p[0] + n * normal[0], p[1] + n * normal[1]);
                     crop.allowed
                         .get_or(x.round() as i64, y.round() as i64, false)
-                        .then(|| (n, crop.ink.bilinear(x, y).min(1.2 * crop.trunk)))
+                        .then(|| (n, crop.ink.bilinear(x, y).min(most * crop.trunk)))
                 })
                 .collect();
             // Nor must a shadow or a fin beside the trunk: only what is near the densest counts.
             let densest = across.iter().map(|(_, ink)| *ink).fold(0.0, f32::max);
-            let least = (DENSE * densest).max(1.5 * crop.noise);
+            let least = (dense * densest).max(1.5 * crop.noise);
             let (mut sum, mut total) = (0.0, 0.0);
             for (n, ink) in across {
                 if ink > least {
