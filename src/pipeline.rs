@@ -3,6 +3,7 @@
 //! [`score`] runs them; [`fish_rows`] and [`photo_row`] write what they found as records;
 //! [`retake`] says whether the photograph should be taken again, and why.
 
+mod bounds;
 mod retake;
 mod rows;
 
@@ -58,7 +59,7 @@ pub struct Scored {
 /// Scores one photograph.
 pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let pixels = &photo.pixels;
-    let measure = scale::auto(pixels, &photo.tags, settings.scale);
+    let mut measure = scale::auto(pixels, &photo.tags, settings.scale);
     let mut ground = segmentation::prepare(pixels);
     let found = segmentation::find(&mut ground);
     let lighting = match ground.polarity {
@@ -77,6 +78,16 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
             Outcome::Refused(one, _) => refused.push(one),
         }
     }
+    // Sizes that no fry has: most of them speak against the scale, a few against themselves.
+    if let Some(doubt) = measure.scale.as_ref().and_then(|scale| bounds::doubt(&fish, scale)) {
+        measure.scale = None;
+        measure.reasons.push(doubt);
+    }
+    fish.retain(|one| {
+        let reason = bounds::impossible(one, measure.scale.as_ref());
+        refused.extend(reason.map(|reason| Refused { outline: one.outline.clone(), reason }));
+        reason.is_none()
+    });
     // Numbered as a reader's eye goes: in bands from the top, each from the left.
     let band = f64::from(pixels.height) / 12.0;
     let place = |f: &Fish| centre(&f.midline);
@@ -91,9 +102,15 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let fish: Vec<ScoredFish> = fish
         .into_iter()
         .map(|mut fish| {
-            let verdict = fish
+            let mut verdict = fish
                 .use_call
                 .then(|| bladder::call(&fish.strip, &Context::of(&fish, lighting), settings.model));
+            if let Some(v) = &mut verdict
+                && v.bladder.is_some_and(|b| !bounds::inside_body(&b, &fish))
+            {
+                // The call rests on the whole picture; where the outline is wrong only its size is not given.
+                (v.bladder, v.size) = (None, bladder::Size::None);
+            }
             if verdict.as_ref().is_some_and(|v| v.size == bladder::Size::OverInflated) {
                 fish.flags.push(Flag::OverInflated);
                 fish.flags.sort_unstable();

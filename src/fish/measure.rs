@@ -189,6 +189,15 @@ impl Case<'_> {
         if moved {
             first = head;
         }
+        // A walk may have been drawn on beyond the frame, where nothing is seen.
+        let shown = within(crop, &body.line, pixels);
+        let cut = shown.len() < body.line.len();
+        if cut {
+            if path::length(&shown) < 8.0 {
+                return small();
+            }
+            body = Straight::new(self, crop, path::resample(&shown, body.line.len()), separated);
+        }
         let Straight { line, ribbon, profile, eyes, p_start } = body;
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = evidence.refuse() {
@@ -208,7 +217,7 @@ impl Case<'_> {
                 flags.push(flag);
             }
         };
-        mark(Flag::CutByFrame, crop.at_frame);
+        mark(Flag::CutByFrame, crop.at_frame || cut);
         mark(Flag::AtWall, crop.at_unlit);
         mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line));
         mark(Flag::Separated, separated);
@@ -252,6 +261,18 @@ impl Case<'_> {
         };
         Outcome::Fish(Box::new(fish), evidence)
     }
+}
+
+/// The part of a walk that lies in the photograph: from its first to its last point there.
+fn within(crop: &Crop, line: &[[f64; 2]], pixels: &Pixels) -> Vec<[f64; 2]> {
+    let inside = |p: &[f64; 2]| {
+        let [x, y] = crop.to_photo(*p);
+        (-0.5..=f64::from(pixels.width) - 0.5).contains(&x)
+            && (-0.5..=f64::from(pixels.height) - 0.5).contains(&y)
+    };
+    let first = line.iter().position(inside).unwrap_or(0);
+    let last = line.iter().rposition(inside).map_or(0, |at| at + 1);
+    line[first..last.max(first)].to_vec()
 }
 
 /// A body straightened, with what is read off it.

@@ -1,5 +1,6 @@
 //! What the stages found, as rows of `fish.csv` and `photos.csv`.
 
+use super::bounds::length_mm;
 use super::{Scored, ScoredFish, centre};
 use crate::fish::Flag;
 use crate::photo::{Photo, PhotoError};
@@ -37,7 +38,7 @@ fn fish_row(name: &str, sample: &Sample, scored: &ScoredFish, number: u32, scale
     let tail = fish.midline.last().copied().unwrap_or([x, y]);
     let here = scale.map(|s| s.at(x, y));
     let in_mm = |length: Px| here.map(|s| s.to_mm(length).0);
-    let length_mm = scale.map(|s| length_mm(s, &fish.midline, fish.total_length));
+    let length_mm = scale.map(|s| length_mm(s, fish).0);
     // The picture's own error and the scale's are independent.
     let length_se_mm = length_mm
         .zip(scale)
@@ -74,14 +75,6 @@ fn fish_row(name: &str, sample: &Sample, scored: &ScoredFish, number: u32, scale
         caller: "model".to_owned(),
         head_depth_mm: in_mm(fish.head_depth).map(|v| round(v, 4)),
     }
-}
-
-/// The length in millimetres: the midline piece by piece at the scale where it lies, carried over to the
-/// length measured along the smooth line.
-fn length_mm(scale: &Scale, midline: &[[f64; 2]], length: Px) -> f64 {
-    let chords: f64 = midline.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])).sum();
-    let along = scale.length(midline).0;
-    if chords > 0.0 { along * length.0 / chords } else { 0.0 }
 }
 
 /// Rounded to `digits` decimals: what is written is no finer than what is known.

@@ -98,8 +98,15 @@ pub fn photograph(class: Class, seed: u64) -> Rendered {
     scene(class, seed).render()
 }
 
-/// The scene a class draws for a seed.
-pub(super) fn scene(class: Class, seed: u64) -> Scene {
+/// The scene [`photograph`] draws: for those who want it in another frame, or with other fish.
+///
+/// ```
+/// use frygauge::render::{Class, scene};
+/// let mut small = scene(Class::DarkDish, 3);
+/// small.frame = Some([320, 240]);
+/// assert_eq!(small.render().image.dimensions(), (320, 240));
+/// ```
+pub fn scene(class: Class, seed: u64) -> Scene {
     // Seeds of different classes must not share their draws.
     let seed = super::dice::mix(seed ^ ((class as u64 + 1) << 56));
     let mut dice = Dice::new(seed, 0);
