@@ -15,20 +15,27 @@ use frygauge::{photo, pipeline};
 #[test]
 fn random_frames_neither_panic_nor_give_what_no_larva_can_be() {
     let model = Model::standard().unwrap();
-    let (mut found, mut refused) = (0, 0);
+    let (mut found, mut outlined, mut refused) = (0, 0, 0);
     for seed in 0..40 {
         let frame = frame::draw(seed);
         match check::run(&frame, model) {
-            Outcome::Refused(_) => refused += 1,
+            Outcome::Refused(words) => {
+                assert!(!words.is_empty(), "seed {seed} is refused without a reason");
+                refused += 1;
+            }
             Outcome::Panicked(said) => panic!("seed {seed} ({}): {said}", frame.story),
-            Outcome::Scored { fish, offences, .. } => {
+            Outcome::Scored { fish, bladders, offences } => {
                 assert!(offences.is_empty(), "seed {seed} ({}): {offences:?}", frame.story);
                 found += fish;
+                outlined += bladders;
             }
         }
     }
     // A run without fish, or without a broken file, would show nothing.
-    assert!(found >= 20 && refused >= 2, "{found} fish, {refused} files refused");
+    assert!(
+        found >= 20 && outlined >= 2 && refused >= 2,
+        "{found} fish, {outlined} bladders, {refused} files refused"
+    );
 }
 
 /// A scale typed ten times wrong makes every fish impossible: it is not used, and the reader is told; the fish stay.

@@ -25,11 +25,8 @@ pub(super) fn length_mm(scale: &Scale, fish: &Fish) -> Mm {
 /// Why something is no fish that can be scored, by its shape and, with a scale, its size.
 pub(super) fn impossible(fish: &Fish, scale: Option<&Scale>) -> Option<&'static str> {
     let share = fish.depth.0 / fish.total_length.0;
-    if !(share >= *DEPTH.start()) {
-        return Some("too thin for a fish");
-    }
-    if share > *DEPTH.end() {
-        return Some("too deep for a fish");
+    if !DEPTH.contains(&share) {
+        return Some(if share > *DEPTH.end() { "too deep for a fish" } else { "too thin for a fish" });
     }
     let length = length_mm(scale?, fish).0;
     if LENGTH_MM.contains(&length) {

@@ -7,7 +7,7 @@ use super::background::{
 use crate::imaging::{
     Plane,
     blur::gaussian,
-    components,
+    components::{self, Region},
     plane::{noise_about_zero, quantile},
     reduce::{reduce, reduce_f32},
 };
@@ -274,22 +274,28 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
         if dark_border < 0.35 && dark_share > 0.15 {
             return (Polarity::BrightFish, dark_blocks);
         }
-        let bright_blocks = dark_blocks.map(|d| !d);
+        // A dark island within the pad is an object on it, however large.
+        let mut pad = medians.map(|_| true);
+        let reaches_frame =
+            |r: &&Region| r.x0 == 0 || r.y0 == 0 || r.x1 as usize + 1 == w || r.y1 as usize + 1 == h;
+        for &(x, y) in large.iter().filter(reaches_frame).flat_map(|r| &r.pixels) {
+            pad.set(x as usize, y as usize, false);
+        }
         let level = |of: &Plane<bool>| {
             let mut inside: Vec<f32> =
                 medians.data.iter().zip(&of.data).filter(|(_, in_it)| **in_it).map(|(m, _)| *m).collect();
             quantile(&mut inside, 0.5).unwrap_or(0.0)
         };
-        let (outside, inside) = (level(&dark_blocks), level(&bright_blocks));
-        if outside < LIT_OTHERWISE * inside && is_window(&bright_blocks) {
+        let (outside, inside) = (level(&dark_blocks), level(&dark_blocks.map(|d| !d)));
+        if outside < LIT_OTHERWISE * inside && is_window(&pad) {
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
             // among fish that are lit as it is.
-            let beside_it = without_largest(&bright_blocks);
+            let beside_it = without_largest(&pad);
             let lit = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
             return if lit > LEAST_BESIDE {
                 (Polarity::BrightFish, beside_it)
             } else {
-                (Polarity::DarkFish, bright_blocks)
+                (Polarity::DarkFish, pad)
             };
         }
     }
