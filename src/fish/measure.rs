@@ -47,7 +47,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let Some(way) = first_way(&crop, &crop.body) else {
         return vec![case.refused("too small or faint", None)];
     };
-    let one = case.follow(&crop, &way, false);
+    let one = case.follow(&crop, &way, None);
     let room_for_two = match &one {
         Outcome::Fish(..) => true,
         Outcome::Refused(_, seen) => seen.as_ref().is_some_and(|(e, _)| !e.is_small()),
@@ -61,9 +61,11 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let parts: Vec<Outcome> = several
         .ways
         .iter()
-        .map(|(way, hidden)| {
-            let part = case.follow(&crop, way, true);
-            if *hidden { overlapping(part) } else { part }
+        .map(|way| {
+            // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
+            let after = if way.hidden { 0.0 } else { f64::INFINITY };
+            let part = case.follow(&crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
+            if way.hidden { overlapping(part) } else { part }
         })
         .collect();
     if parts.len() > 1 && parts.iter().all(convincing) {
@@ -85,7 +87,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
             || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(h.at)));
         let parts: Vec<Outcome> = parts
             .iter()
-            .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, true)))
+            .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, ANYWHERE)))
             .collect();
         // A crossing falls into pieces of fish: then every part must be one.
         let fish = parts.iter().filter(|o| convincing(o)).count();
@@ -108,6 +110,9 @@ fn inside_body(fish: &Fish, p: [f64; 2]) -> bool {
         .unwrap_or((0, f64::INFINITY));
     (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0
 }
+
+/// No bound on how far a separated fish goes on.
+const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
 
 /// The same outcome, with the flag that another fish hides part of it.
 fn overlapping(outcome: Outcome) -> Outcome {
@@ -143,9 +148,11 @@ impl Case<'_> {
         Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
     }
 
-    /// Follows one way through the crop and measures the fish along it; `separated` says that others share the
-    /// crop.
-    fn follow(self, crop: &Crop, way: &[[f64; 2]], separated: bool) -> Outcome {
+    /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
+    /// how far the fish may go on before the way's start and behind its end, crop pixels.
+    fn follow(self, crop: &Crop, way: &[[f64; 2]], reach: Option<[f64; 2]>) -> Outcome {
+        let separated = reach.is_some();
+        let [mut before, mut after] = reach.unwrap_or([f64::INFINITY; 2]);
         let Self { pixels, ground, found, .. } = self;
         let small = || self.refused("too small or faint", None);
         let widths = |line: &[[f64; 2]]| {
@@ -157,7 +164,11 @@ impl Case<'_> {
         let mut found_ends = None;
         for _ in 0..MOST_ROUNDS {
             let ribbon = Ribbon::new(crop, &line);
-            let (first, last) = ends(crop, &ribbon);
+            let (mut first, mut last) = ends(crop, &ribbon);
+            first.arc = first.arc.max(-before);
+            last.arc = last.arc.min(ribbon.length + after);
+            before -= (-first.arc).max(0.0);
+            after -= (last.arc - ribbon.length).max(0.0);
             if last.arc - first.arc < 8.0 {
                 return small();
             }

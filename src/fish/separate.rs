@@ -35,11 +35,20 @@ const LEAST_PART: f64 = 0.12;
 
 /// What one body holds.
 pub struct Several {
-    /// One way from head to tail for each fish, or none when the evidence does not part them; and whether the end
-    /// of its tail lies hidden under another fish's head.
-    pub ways: Vec<(Vec<[f64; 2]>, bool)>,
+    /// One way from head to tail for each fish, or none when the evidence does not part them.
+    pub ways: Vec<FromHead>,
     /// Heads seen; none on a dark ground.
     pub heads: Vec<Head>,
+}
+
+/// The way of one fish, from its eye.
+pub struct FromHead {
+    /// From the eye to the end of the tail, crop pixels.
+    pub line: Vec<[f64; 2]>,
+    /// Diameter of the eye.
+    pub eye: f64,
+    /// Whether the end of the tail lies hidden under another fish's head.
+    pub hidden: bool,
 }
 
 /// Ways through the crop, one a fish.
@@ -102,8 +111,14 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         }
     });
     let Some((_, tails)) = best else { return none(heads) };
-    let lines: Vec<(Vec<[f64; 2]>, bool)> =
-        tails.iter().zip(ways).filter_map(|(t, mut w)| Some((w[*t].take()?.line, *t >= free))).collect();
+    let lines: Vec<FromHead> = tails
+        .iter()
+        .zip(ways)
+        .zip(&heads)
+        .filter_map(|((t, mut w), h)| {
+            Some(FromHead { line: w[*t].take()?.line, eye: h.eye, hidden: *t >= free })
+        })
+        .collect();
     if explained(crop, &depth, &lines) < EXPLAINED {
         return none(heads);
     }
@@ -183,9 +198,9 @@ fn cost_of(ways: &[&Way], depth: &Plane<f32>) -> Option<f64> {
 }
 
 /// Share of the body within reach of the ways: fish are at most as deep as the body is where the way runs.
-fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[(Vec<[f64; 2]>, bool)]) -> f64 {
+fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[FromHead]) -> f64 {
     let mut reached = crop.body.map(|_| false);
-    for (line, _) in lines {
+    for FromHead { line, .. } in lines {
         for p in path::resample(line, 3 * POINTS) {
             let r = 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5;
             let span = r.ceil() as i64;
