@@ -63,7 +63,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
         .iter()
         .map(|way| {
             // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
-            let after = if way.hidden { 0.0 } else { f64::INFINITY };
+            let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
             let part = case.follow(&crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
             if way.hidden { overlapping(part) } else { part }
         })
@@ -110,6 +110,9 @@ fn inside_body(fish: &Fish, p: [f64; 2]) -> bool {
         .unwrap_or((0, f64::INFINITY));
     (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0
 }
+
+/// Longest tail fin, too faint for the body that was cut out, behind the way of a fish among others, as a share of it.
+const FAINT_TAIL: f64 = 0.15;
 
 /// No bound on how far a separated fish goes on.
 const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
