@@ -314,23 +314,42 @@ fn without_largest(bright: &Plane<bool>) -> Plane<bool> {
     rest
 }
 
-/// Share of the dark blocks' pixels that are brighter than `limit`, two blocks and more from the bright ones.
+/// Share of the dark blocks' pixels that belong to things brighter than `limit`. What reaches the frame or comes
+/// within two blocks of the bright ground does not count: clips and hands reach in from outside, and a pad glows.
 fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -> f64 {
-    let (mut bright, mut all) = (0u32, 0u32);
-    for by in 0..dark.height {
-        for bx in 0..dark.width {
-            let far = |d: i64| (-d..=d).flat_map(move |dy| (-d..=d).map(move |dx| (dx, dy)));
-            if !far(2).all(|(dx, dy)| dark.get_or(bx as i64 + dx, by as i64 + dy, true)) {
-                continue;
-            }
-            for y in by * block..((by + 1) * block).min(luma.height) {
-                let row = &luma.row(y)[bx * block..((bx + 1) * block).min(luma.width)];
-                bright += row.iter().filter(|v| **v > limit).count() as u32;
-                all += row.len() as u32;
-            }
+    let far = Plane {
+        width: dark.width,
+        height: dark.height,
+        data: (0..dark.data.len())
+            .map(|i| {
+                let (x, y) = ((i % dark.width) as i64, (i / dark.width) as i64);
+                (-2..=2).all(|dy| (-2..=2).all(|dx| dark.get_or(x + dx, y + dy, true)))
+            })
+            .collect(),
+    };
+    let place = |x: usize, y: usize| ((x / block).min(far.width - 1), (y / block).min(far.height - 1));
+    let mut bright = luma.map(|v| v > limit);
+    let mut all = 0u32;
+    for y in 0..luma.height {
+        for x in 0..luma.width {
+            let (bx, by) = place(x, y);
+            bright.data[y * luma.width + x] &= dark.at(bx, by);
+            all += u32::from(dark.at(bx, by));
         }
     }
-    f64::from(bright) / f64::from(all.max(1))
+    let things: usize = components::regions(&bright, 24)
+        .iter()
+        .filter(|r| r.x0 > 0 && r.y0 > 0)
+        .filter(|r| (r.x1 as usize) + 1 < luma.width && (r.y1 as usize) + 1 < luma.height)
+        .filter(|r| {
+            r.pixels.iter().all(|&(x, y)| {
+                let (bx, by) = place(x as usize, y as usize);
+                far.at(bx, by)
+            })
+        })
+        .map(|r| r.pixels.len())
+        .sum();
+    things as f64 / f64::from(all.max(1))
 }
 
 /// Whether the bright blocks are a light pad: nearly all in one region, compact and convex. Large pale fish
