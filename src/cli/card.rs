@@ -1,6 +1,6 @@
 //! `frygauge card`: printable scale cards.
 
-use super::{Context, Exit, Failure, Place};
+use super::{Context, Exit, Failure, Place, write_whole};
 use crate::scale::card::{Geometry, Paper, Payload, Sheet, SheetError};
 use jiff::civil::Date;
 use std::path::{Path, PathBuf};
@@ -109,7 +109,7 @@ impl Card {
             }
         };
         for (path, bytes) in files {
-            std::fs::write(&path, bytes).map_err(|e| {
+            write_whole(&path, &bytes).map_err(|e| {
                 Failure::usage(format!("cannot write the cards: {e}"))
                     .at(Place::file(&path))
                     .hint("give a folder that exists with --out")

@@ -3,7 +3,7 @@
 use super::report::Report;
 use super::score::Score;
 use super::season;
-use super::{ColorChoice, Config, Context, Exit, Failure, Place, Printer};
+use super::{ColorChoice, Config, Context, Exit, Failure, Place, Printer, write_whole};
 use crate::render::season::{DemoSample, HATCH, PX_PER_MM, Season, brackenmere};
 use crate::render::{Tags, TrueFish, encode_jpeg_tagged};
 use clap::Parser;
@@ -206,7 +206,7 @@ fn make(folder: &Path) -> Result<(), Failure> {
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    fs::write(path, bytes).map_err(|e| unwritable(path, &e))
+    write_whole(path, bytes).map_err(|e| unwritable(path, &e))
 }
 
 fn unwritable(path: &Path, error: &std::io::Error) -> Failure {

@@ -194,12 +194,20 @@ fn write_files(folder: &std::path::Path, files: &[(impl AsRef<str>, Vec<u8>)]) -
     for (name, bytes) in files {
         let name = name.as_ref();
         let path = folder.join(name);
-        let aside = folder.join(format!(".{name}.unfinished"));
-        std::fs::write(&aside, bytes)
-            .and_then(|()| std::fs::rename(&aside, &path))
-            .map_err(|e| failed(&path, &e))?;
+        write_whole(&path, bytes).map_err(|e| failed(&path, &e))?;
     }
     Ok(())
+}
+
+/// Writes a file whole or not at all: what was at `path` stays until the new file is complete.
+fn write_whole(path: &std::path::Path, bytes: &[u8]) -> std::io::Result<()> {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let aside = path.with_file_name(format!(".{name}.{}.unfinished", std::process::id()));
+    let done = std::fs::write(&aside, bytes).and_then(|()| std::fs::rename(&aside, path));
+    if done.is_err() {
+        let _ = std::fs::remove_file(&aside);
+    }
+    done
 }
 
 /// Help and version go to stdout; anything else is an error in the house's form.

@@ -3,7 +3,7 @@
 mod size;
 
 use super::season::{Season, failed};
-use super::{Context, Exit, Failure, Place, columns};
+use super::{Context, Exit, Failure, Place, columns, write_whole};
 use crate::ledger::Sample;
 use crate::records::{FishRow, TankRow};
 use crate::report::season::{Added, SeasonReport, days, json, page, tanks};
@@ -165,12 +165,7 @@ fn write(report: &SeasonReport<'_>, size: &Size, out: &Path) -> Result<(), Failu
     let broken = |e: &dyn std::fmt::Display| unwritten(out, &e.to_string());
     fs::create_dir_all(out).map_err(|e| broken(&e))?;
     let put = |name: &str, bytes: &[u8]| -> Result<(), Failure> {
-        let part = out.join(format!(".{name}.{}", std::process::id()));
-        let done = fs::write(&part, bytes).and_then(|()| fs::rename(&part, out.join(name)));
-        if done.is_err() {
-            let _ = fs::remove_file(&part);
-        }
-        done.map_err(|e| broken(&e))
+        write_whole(&out.join(name), bytes).map_err(|e| broken(&e))
     };
     put("report.html", page(report).map_err(|e| broken(&e))?.as_bytes())?;
     put("tanks.csv", &to_csv(&tanks(report.courses), &["order", "tank"]).map_err(|e| broken(&e))?)?;

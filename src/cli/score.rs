@@ -75,6 +75,11 @@ impl Score {
             bar.inc(1);
         });
         bar.finish_and_clear();
+        if let Some(failure) = broken.as_ref().filter(|_| done.is_empty() || self.replace) {
+            // A full disk must not cost the results that stand there, nor leave tables of nothing.
+            let _ = recording.end();
+            return Err(failure.clone());
+        }
         let exit = finish.write(&done, listing.sources.len(), folder)?;
         let (left_out, lost) = recording.end();
         for failure in &left_out {
