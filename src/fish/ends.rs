@@ -18,6 +18,8 @@ pub struct End {
     pub se: f64,
     /// Ink of the last plateau in standard deviations of the signal.
     pub strength: f32,
+    /// Ink below which no further plateau would have been seen.
+    pub unseen: f32,
 }
 
 /// The signal along a ribbon: ink of a narrow band that follows the brightest way near the line.
@@ -180,14 +182,15 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let look = (COLUMNS / 40).max((2.0 / ribbon.step).ceil() as usize);
     // Columns share crop pixels: so many of them make one independent reading.
     let shared = (1.6 / ribbon.step).max(1.0);
+    let independent = (look as f64 / shared).max(1.0) as f32;
+    let unseen = 2.5 * signal.noise / independent.sqrt();
     for _ in 0..5 {
         let (from, to) = (at as usize + penumbra, at as usize + penumbra + look);
         if to + 1 >= width {
             break;
         }
         let next = mid(from, to);
-        let independent = (look as f64 / shared).max(1.0) as f32;
-        if next < 2.5 * signal.noise / independent.sqrt() || next < faintest {
+        if next < unseen || next < faintest {
             break;
         }
         let further = step(e, at as usize, next, gap);
@@ -201,7 +204,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-    End { arc: ribbon.arc(at), se, strength }
+    End { arc: ribbon.arc(at), se, strength, unseen }
 }
 
 /// The column, at or after `from`, where a plateau of `level` gives way to nothing: the place that best parts

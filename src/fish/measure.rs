@@ -35,6 +35,9 @@ const LONG_SNOUT: f64 = 0.004;
 const LONGEST_SNOUT: f64 = 0.15;
 /// A snout that would lie farther beyond the line, as a share of the length, is not of this body.
 const SHORT_SNOUT: f64 = 0.04;
+/// Where the noise hides what has less ink than this share of the trunk's, the tail may go on unseen: the last part of
+/// the trunk has about a third of it, the fin a fifth and less.
+const UNSEEN: f32 = 0.2;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -237,14 +240,15 @@ impl Case<'_> {
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
-        mark(Flag::TailFaint, last.strength < 3.0);
+        let tail_unseen = last.unseen > UNSEEN * crop.trunk;
+        mark(Flag::TailFaint, last.strength < 3.0 || tail_unseen);
         mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
         mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();
         flags.dedup();
         let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped];
         let spoils_call = [Flag::Overlap, Flag::Coiled];
-        let use_length = !flags.iter().any(|f| spoils_length.contains(f));
+        let use_length = !tail_unseen && !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));
 
         let back_left = back_is_left(&profile, eyes[0].row);
