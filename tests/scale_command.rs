@@ -306,7 +306,10 @@ fn stored_scales_are_measured_kept_listed_and_used() {
     let (_, out, _) = frygauge(dir, &["scale", "list"]);
     assert!(out.contains("fixed") && out.contains("stereo 2x") && out.contains("1000x500"), "{out}");
     let (_, json, _) = frygauge(dir, &["scale", "list", "--json"]);
-    assert_eq!(serde_json::from_str::<serde_json::Value>(&json).unwrap().as_array().unwrap().len(), 2);
+    assert_eq!(
+        serde_json::from_str::<serde_json::Value>(&json).unwrap()["scales"].as_array().unwrap().len(),
+        2
+    );
 
     taken([100, 50], |_| Some(0.1)).save(dir.join("a.png")).unwrap();
     let used = score(dir, "a.png", &["--no-pictures", "--stored-scale", "stereo 2x"]);

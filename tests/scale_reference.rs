@@ -6,7 +6,7 @@
 use frygauge::photo::Pixels;
 use frygauge::scale::card::{self, CardProblem, Geometry, Paper, Payload, Sheet};
 use frygauge::scale::ruler::{self, RulerProblem};
-use frygauge::scale::{Field, Scale, ScaleSource};
+use frygauge::scale::{Bending, Field, Scale, ScaleSource};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -79,7 +79,7 @@ fn planes_are_those_of_opencv() {
         let board = &boards[&row[0]];
         let px = if row[1] == "as_taken" { &board.as_taken } else { &board.lens_removed };
         let frame = (number(&row[2]), number(&row[3]));
-        let field = Field::fit(&board.mm, px, frame, false).unwrap();
+        let field = Field::fit(&board.mm, px, frame, Bending::None).unwrap();
         let rms = number(&row[4]);
         assert!((field.rms_px - rms).abs() < 0.002 * rms + 0.0005, "{row:?}: {}", field.rms_px);
         let h: Vec<f64> = row[5..].iter().map(|c| number(c)).collect();
@@ -105,9 +105,9 @@ fn planes_are_those_of_opencv() {
 fn one_radial_term_does_the_work_of_the_published_lens() {
     for (name, board) in boards() {
         let frame = (640.0, 480.0);
-        let flat = Field::fit(&board.mm, &board.as_taken, frame, false).unwrap();
-        let bent = Field::fit(&board.mm, &board.as_taken, frame, true).unwrap();
-        let published = Field::fit(&board.mm, &board.lens_removed, frame, false).unwrap();
+        let flat = Field::fit(&board.mm, &board.as_taken, frame, Bending::None).unwrap();
+        let bent = Field::fit(&board.mm, &board.as_taken, frame, Bending::Unknown).unwrap();
+        let published = Field::fit(&board.mm, &board.lens_removed, frame, Bending::None).unwrap();
         assert!(bent.radial() < -0.05, "{name}: a barrel lens, {}", bent.radial());
         assert!(bent.rms_px < 0.45 * flat.rms_px, "{name}: {} of {}", bent.rms_px, flat.rms_px);
         assert!(bent.rms_px < 2.0 * published.rms_px, "{name}: {} of {}", bent.rms_px, published.rms_px);
@@ -142,17 +142,17 @@ fn symbols_of_another_encoder_are_read() {
             "qrencode",
             &["-o", path, "-l", level, "-s", module, "-v", "3", "FRYGAUGE/1/S100/P07/2026-05-02"],
         );
-        let found = card::read(&framed(&open(&file), 400));
+        let found = card::read(&framed(&open(&file), 400), None);
         let said = found.payload.expect("decoded");
         assert_eq!((said.tank.as_deref(), said.geometry), (Some("P07"), Geometry::Strip));
         assert_eq!(said.date.map(|d| d.to_string()).as_deref(), Some("2026-05-02"));
         assert!(matches!(found.problems[..], [CardProblem::FewDots { .. }]), "{:?}", found.problems);
     }
     system("qrencode", &["-o", path, "-s", "5", "https://example.org/<script>"]);
-    let found = card::read(&framed(&open(&file), 400));
+    let found = card::read(&framed(&open(&file), 400), None);
     assert_eq!(found.problems, [CardProblem::Foreign("https://example.org/<script>".into())]);
     system("qrencode", &["-o", path, "-s", "5", "FRYGAUGE/2/D90/P03/"]);
-    let found = card::read(&framed(&open(&file), 400));
+    let found = card::read(&framed(&open(&file), 400), None);
     assert_eq!(found.problems, [CardProblem::OtherVersion("FRYGAUGE/2/D90/P03/".into())]);
 }
 
@@ -198,7 +198,7 @@ fn printed_cards_have_their_true_size() {
             let [w, h] = [pixels.width, pixels.height].map(f64::from);
             assert!((w - 10.0 * millimetres[0]).abs() <= 1.0, "{paper:?}: {w} px");
             assert!((h - 10.0 * millimetres[1]).abs() <= 1.0, "{paper:?}: {h} px");
-            let found = card::read(&pixels);
+            let found = card::read(&pixels, None);
             let card = found.card.unwrap_or_else(|| panic!("{geometry:?}: {:?}", found.problems));
             assert!(!card.mirrored && card.dots.0 == card.dots.1, "{geometry:?}: {:?}", card.dots);
             let scale = card.field.mm_per_px([w / 2.0, h / 2.0]);
@@ -222,7 +222,7 @@ fn a_printer_that_shrinks_is_given_a_longer_bar() {
     let sheet = Sheet::new(&[payload(Geometry::Dish90, "P03")], Paper::A4, Some(99.2)).unwrap();
     let (_dir, file) = page(&sheet.pdf().unwrap(), 254);
     let pixels = open(&file);
-    let card = card::read(&pixels).card.unwrap();
+    let card = card::read(&pixels, None).card.unwrap();
     let [from, to] = Geometry::Dish90.bar().map(|p| card.field.to_px(p));
     let bar = dark_run(&pixels, from, to);
     assert!((bar - 1000.0 / 0.992).abs() < 2.5, "{bar} px");
@@ -253,11 +253,11 @@ fn rulers_of_another_hand_are_read_right_or_refused() {
         ("half-millimetres-21.0-px-12-deg.jpg", &[0.5, 1.0]),
     ] {
         let truth = number(name.split("-px-").next().unwrap().rsplit('-').next().unwrap());
-        let found = ruler::read(&open(&stored(name)), None).expect("seen").expect("read");
+        let found = ruler::read(&open(&stored(name)), None, None).expect("seen").expect("read");
         assert!(pitches.contains(&found.pitch_mm), "{name}: {} mm", found.pitch_mm);
         let error = found.mm_per_px * truth - 1.0;
         assert!(error.abs() < 0.003, "{name}: {:.2} % off", 100.0 * error);
     }
-    let inches = ruler::read(&open(&stored("sixteenth-inches-14.4-px--22-deg.jpg")), None);
+    let inches = ruler::read(&open(&stored("sixteenth-inches-14.4-px--22-deg.jpg")), None, None);
     assert_eq!(inches, Some(Err(RulerProblem::Inches)));
 }

@@ -1,21 +1,27 @@
-//! `frygauge scale`: scales kept by name for microscope objectives and fixed cameras.
+//! `frygauge scale`: scales kept by name for microscope objectives and fixed cameras, and their lenses.
+
+mod file;
+mod lens;
+
+pub use file::StoredScales;
 
 use super::{Context, Exit, Failure, Place, columns};
 use crate::photo;
 use crate::scale::ruler;
 use crate::scale::stored::StoredScale;
-use serde::{Deserialize, Serialize};
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
+#[command(arg_required_else_help = true)]
 pub struct ScaleCommand {
-    /// File the scales are kept in
+    /// File the scales and lenses are kept in
     #[arg(long, value_name = "FILE", default_value = StoredScales::FILE, global = true)]
     scales: PathBuf,
+    #[command(flatten)]
+    lens: lens::LensArgs,
     #[command(subcommand)]
-    action: Action,
+    action: Option<Action>,
 }
 
 #[derive(Debug, clap::Subcommand)]
@@ -24,7 +30,7 @@ enum Action {
     Measure(Measure),
     /// Store a scale known from elsewhere under a name
     Store(Store),
-    /// List the stored scales
+    /// List the stored scales and lenses
     List,
 }
 
@@ -64,90 +70,10 @@ fn frame(text: &str) -> Result<(u32, u32), String> {
     sides.filter(|(w, h)| *w > 0 && *h > 0).ok_or_else(|| "write it as 4000x3000".into())
 }
 
-/// The file of stored scales.
-#[derive(Debug, Clone, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct StoredScales {
-    /// The scales, in order of their names.
-    #[serde(default)]
-    pub scale: Vec<StoredScale>,
-}
-
 /// Relative standard error of a scale typed in, measured by somebody once.
 const TYPED_SE: f64 = 0.005;
 /// Least relative standard error of a stage micrometer read: its own tolerance and the focus.
 const MICROMETER_SE: f64 = 0.002;
-
-impl StoredScales {
-    /// Name of the file in the current folder.
-    pub const FILE: &str = "frygauge-scales.toml";
-
-    /// Reads the file; empty when it is not there.
-    ///
-    /// # Errors
-    /// A [`Failure`] when it is there but cannot be understood.
-    pub fn load(path: &Path) -> Result<Self, Failure> {
-        let text = match std::fs::read_to_string(path) {
-            Ok(text) => text,
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
-            Err(e) => {
-                return Err(Failure::usage(format!("cannot read the stored scales: {e}"))
-                    .at(Place::file(path))
-                    .hint("check the path given to --scales"));
-            }
-        };
-        toml::from_str(&text).map_err(|e| {
-            let mut place = Place::file(path);
-            if let Some(span) = e.span() {
-                place = place.row(text[..span.start].lines().count().max(1) as u64);
-            }
-            Failure::usage(e.message().lines().next().unwrap_or_default().to_owned())
-                .at(place)
-                .hint("correct the line, or store the scale again with frygauge scale")
-        })
-    }
-
-    /// The scale called `name`.
-    ///
-    /// # Errors
-    /// A [`Failure`] that lists the names there are.
-    pub fn find(&self, name: &str, path: &Path) -> Result<&StoredScale, Failure> {
-        self.scale.iter().find(|s| s.name == name).ok_or_else(|| {
-            let names: Vec<&str> = self.scale.iter().map(|s| s.name.as_str()).collect();
-            let hint = if names.is_empty() {
-                "store one with frygauge scale measure".to_owned()
-            } else {
-                format!("stored are: {}", names.join(", "))
-            };
-            Failure::usage(format!("no stored scale is called {name:?}")).at(Place::file(path)).hint(hint)
-        })
-    }
-
-    /// Adds a scale and writes the file whole, beside the old one first.
-    fn store(mut self, new: StoredScale, replace: bool, path: &Path) -> Result<(), Failure> {
-        if let Some(old) = self.scale.iter_mut().find(|s| s.name == new.name) {
-            if !replace {
-                return Err(Failure::usage(format!("a scale called {:?} is stored already", new.name))
-                    .at(Place::file(path))
-                    .hint("give another name, or --replace"));
-            }
-            *old = new;
-        } else {
-            self.scale.push(new);
-        }
-        self.scale.sort_by(|a, b| a.name.cmp(&b.name));
-        let failed = |e: &dyn std::fmt::Display| {
-            Failure::usage(format!("cannot write the stored scales: {e}"))
-                .at(Place::file(path))
-                .hint("give a folder that exists with --scales")
-        };
-        let text = toml::to_string_pretty(&self).map_err(|e| failed(&e))?;
-        let aside = path.with_extension("toml.new");
-        let mut file = std::fs::File::create(&aside).map_err(|e| failed(&e))?;
-        file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(|e| failed(&e))?;
-        std::fs::rename(&aside, path).map_err(|e| failed(&e))
-    }
-}
 
 impl ScaleCommand {
     /// Measures, stores or lists.
@@ -156,9 +82,14 @@ impl ScaleCommand {
     /// A [`Failure`] when no graduation is read, photographs disagree, or the file cannot be used.
     pub fn run(&self, context: &Context) -> Result<Exit, Failure> {
         let stored = StoredScales::load(&self.scales)?;
+        if self.lens.asked() && self.action.is_some() {
+            return Err(Failure::usage("--lens calibrates a camera and takes no further command")
+                .hint("write frygauge scale --lens board-*.jpg"));
+        }
         match &self.action {
-            Action::List => Ok(self.list(&stored, context)),
-            Action::Store(store) => {
+            None => self.lens.run(stored, &self.scales, context),
+            Some(Action::List) => Ok(self.list(&stored, context)),
+            Some(Action::Store(store)) => {
                 if !(store.px_per_mm.is_finite() && store.px_per_mm > 0.0) {
                     return Err(Failure::usage("--px-per-mm must be above zero").hint("write 152.5"));
                 }
@@ -173,7 +104,7 @@ impl ScaleCommand {
                 };
                 self.keep(stored, new, store.replace, context)
             }
-            Action::Measure(measure) => {
+            Some(Action::Measure(measure)) => {
                 let new = measure.measure(context)?;
                 self.keep(stored, new, measure.replace, context)
             }
@@ -202,10 +133,11 @@ impl ScaleCommand {
 
     fn list(&self, stored: &StoredScales, context: &Context) -> Exit {
         if context.json {
-            context.printer.result(&serde_json::to_string(&stored.scale).unwrap_or_default());
+            let all = serde_json::json!({ "scales": stored.scale, "lenses": stored.lens });
+            context.printer.result(&all.to_string());
             return Exit::Done;
         }
-        if stored.scale.is_empty() {
+        if stored.scale.is_empty() && stored.lens.is_empty() {
             context.printer.note(&format!("no scales are stored in {}", self.scales.display()));
             return Exit::Done;
         }
@@ -222,7 +154,26 @@ impl ScaleCommand {
                 ]
             })
             .collect();
-        context.printer.result(&columns(&["name", "px/mm", "se %", "frame", "stored"], &rows));
+        if !rows.is_empty() {
+            context.printer.result(&columns(&["name", "px/mm", "se %", "frame", "stored"], &rows));
+        }
+        let rows: Vec<Vec<String>> = stored
+            .lens
+            .iter()
+            .map(|l| {
+                vec![
+                    l.name.clone(),
+                    l.model.clone().unwrap_or_else(|| "no name".into()),
+                    l.focal_length_mm.map_or_else(String::new, |f| f.to_string()),
+                    format!("{}x{}", l.width_px, l.height_px),
+                    format!("{:.2}", l.rms_px),
+                    l.stored.to_string(),
+                ]
+            })
+            .collect();
+        if !rows.is_empty() {
+            context.printer.result(&columns(&["lens", "camera", "mm", "frame", "rms px", "stored"], &rows));
+        }
         Exit::Done
     }
 }
@@ -244,7 +195,7 @@ impl Measure {
                     .at(Place::file(path))
                     .hint("give photographs of one camera and one setting"));
             }
-            let problem = match ruler::read(&picture.pixels, self.division_mm) {
+            let problem = match ruler::read(&picture.pixels, self.division_mm, None) {
                 Some(Ok(found)) => {
                     context.printer.note(&format!(
                         "{}: {:.3} px/mm over {:.2} mm",

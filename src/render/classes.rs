@@ -98,6 +98,7 @@ pub fn photograph(class: Class, seed: u64) -> Rendered {
     scene(class, seed).render()
 }
 
+<<<<<<< HEAD
 /// The scene [`photograph`] draws: for those who want it in another frame, or with other fish.
 ///
 /// ```
@@ -107,6 +108,31 @@ pub fn photograph(class: Class, seed: u64) -> Rendered {
 /// assert_eq!(small.render().image.dimensions(), (320, 240));
 /// ```
 pub fn scene(class: Class, seed: u64) -> Scene {
+=======
+/// As [`photograph`], with one round dish that is whole in the frame and a camera tilted up to eight degrees.
+///
+/// ```
+/// use frygauge::render::{Class, whole_dish};
+/// let drawn = whole_dish(Class::Empty, 3);
+/// assert!(drawn.truth.dish_mm.is_some_and(|d| d > 10.0));
+/// ```
+pub fn whole_dish(class: Class, seed: u64) -> Rendered {
+    let mut scene = scene(class, seed);
+    let mut dice = Dice::new(scene.seed, 11);
+    let share = dice.within(0.55, 0.92);
+    scene.style.vessels = Vessels::Dish(share);
+    // Petri dishes and crystallising dishes of 35 to 95 mm.
+    let [width, height] = scene.frame.unwrap_or([2000, 1500]).map(f64::from);
+    scene.px_per_mm = share * width.min(height) / dice.log_within(35.0, 95.0);
+    scene.style.pad_share = None;
+    scene.style.tilt_deg = 8.0;
+    // Fish that find no room in the smaller dish are left out.
+    scene.render()
+}
+
+/// The scene a class draws for a seed.
+pub(super) fn scene(class: Class, seed: u64) -> Scene {
+>>>>>>> 545d8b6 (Calibrate lenses from chessboards, read tilt and bend from rulers, and dish walls as lines)
     // Seeds of different classes must not share their draws.
     let seed = super::dice::mix(seed ^ ((class as u64 + 1) << 56));
     let mut dice = Dice::new(seed, 0);

@@ -44,7 +44,11 @@ use image::RgbImage;
 #[cfg(test)]
 mod tests;
 
+<<<<<<< HEAD
 pub use classes::{photograph, scene};
+=======
+pub use classes::{photograph, whole_dish};
+>>>>>>> 545d8b6 (Calibrate lenses from chessboards, read tilt and bend from rulers, and dish walls as lines)
 pub use jpeg::{NOTICE, Tags, encode_jpeg, encode_jpeg_tagged};
 pub use samples::{SampleImage, sample_images};
 pub use scene::{Fry, Scene};
@@ -98,6 +102,8 @@ pub struct Truth {
     pub px_per_mm: f64,
     /// How it was lit.
     pub lighting: Lighting,
+    /// Inner diameter of the dish, millimetres, where there is just one and it is round.
+    pub dish_mm: Option<f64>,
     /// The fish.
     pub fish: Vec<TrueFish>,
     /// Everything else that could be taken for a fish: kind and place in pixels.

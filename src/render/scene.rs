@@ -1,7 +1,7 @@
 //! A whole photograph: background, vessels, fish and clutter under one lamp and one camera.
 
 use super::anatomy::Anatomy;
-use super::backdrop::paint_walls;
+use super::backdrop::{Outline, Vessel, paint_walls};
 use super::body::Body;
 use super::camera::Camera;
 use super::canvas::Canvas;
@@ -137,7 +137,11 @@ impl Scene {
     fn true_of(&self, plan: &Plan, others: Vec<(&'static str, [f64; 2])>) -> Truth {
         let [width, height] = plan.frame;
         let fish = self.truth(&plan.placed, &plan.stage, &plan.tilt, width, height);
-        Truth { px_per_mm: self.px_per_mm, lighting: self.lighting, fish, others }
+        let dish_mm = match plan.stage.vessels.as_slice() {
+            [Vessel { shape: Outline::Round { radius, .. }, .. }] => Some(2.0 * radius / self.px_per_mm),
+            _ => None,
+        };
+        Truth { px_per_mm: self.px_per_mm, lighting: self.lighting, dish_mm, fish, others }
     }
 
     /// Decides where everything that matters lies.

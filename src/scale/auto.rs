@@ -1,9 +1,11 @@
 //! The best scale a photograph offers, held against the others it offers.
 
+use super::away::Away;
 use super::card::{self, CardProblem, Payload};
 use super::dish::{self, DishProblem};
+use super::lens::Lens;
 use super::ruler::{self, Ruler, RulerProblem};
-use super::stored::StoredScale;
+use super::stored::{StoredLens, StoredScale};
 use super::{Field, Scale, ScaleSource, tags};
 use crate::photo::{Pixels, Tags};
 use crate::units::MmPerPx;
@@ -36,6 +38,8 @@ pub struct Options {
     pub printed_bar_mm: Option<f64>,
     /// Scale stored for this camera or objective.
     pub stored: Option<StoredScale>,
+    /// Lens stored for this camera.
+    pub lens: Option<StoredLens>,
 }
 
 /// How serious a [`Reason`] is.
@@ -108,9 +112,17 @@ const TAGS_SE: f64 = 0.005;
 /// somebody did, to a quarter of a millimetre in 100 (common practice, no source).
 const PRINT_SE: f64 = 0.002;
 const BAR_SE: f64 = 0.001;
-/// Relative standard error of a ruler read along one line: its own tolerance and the tilt that does not
-/// show along it (5 degrees across shorten by 0.4 %).
-const RULER_SE: f64 = 0.003;
+/// Relative standard error of a ruler's own length: accuracy class II of directive 2014/32/EU, annex X,
+/// allows 0.3 mm in a length such as 100 mm (from memory), evenly spread.
+const RULER_SE: f64 = 0.002;
+/// Standard deviation of a camera's tilt about either axis, radians: held by hand over a dish it is off by a
+/// few degrees (common practice, no source).
+const TILT: f64 = 0.05;
+/// How many observed tilts that belief weighs.
+const TILT_WEIGHT: f64 = 2.0;
+/// Distance of the lens in widths of the frame where nobody measured it: root mean inverse square over 0.7
+/// (a phone) to 4 (a long macro lens), evenly in the logarithm.
+const CAMERA: f64 = 1.33;
 /// Relative standard error of a dish: which edge of the wall was seen, moulding tolerance.
 const DISH_SE: f64 = 0.01;
 /// Height of the fish over card or ruler where nobody measured it: a dish floor of one to two millimetres.
@@ -125,16 +137,25 @@ const SPOILT: f64 = 0.10;
 /// Finds the scale of a photograph; see the module's words for the order.
 pub fn auto(pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
     let mut decision = Decision::default();
+    let lens = match options.lens.as_ref().map(|l| l.lens_of(pixels, tags)) {
+        None => None,
+        Some(Ok(lens)) => Some(lens),
+        Some(Err(other)) => {
+            decision.tell(Severity::Warning, "lens_of_other_camera", other.to_string());
+            None
+        }
+    };
+    let lens = lens.as_ref();
     if let Wanted::Given(mm_per_px) = options.wanted {
         decision.read(Scale::uniform(mm_per_px, GIVEN_SE, ScaleSource::Given), "given for this run");
     }
-    from_card(pixels, options, &mut decision);
+    from_card(pixels, options, lens, &mut decision);
     // A ruler is looked for when it may become the scale or must be held against a card or a number typed.
     if matches!(options.wanted, Wanted::Auto | Wanted::Given(_) | Wanted::Only(ScaleSource::Ruler)) {
-        from_ruler(pixels, options, &mut decision);
+        from_ruler(pixels, options, lens, &mut decision);
     }
     if let Some(diameter) = options.dish_mm {
-        from_dish(pixels, diameter, options, &mut decision);
+        from_dish(pixels, diameter, options, lens, &mut decision);
     }
     if let Some(mm_per_px) = tags::read(tags) {
         decision
@@ -144,6 +165,11 @@ pub fn auto(pixels: &Pixels, tags: &Tags, options: &Options) -> Decision {
         match stored.scale(pixels.width, pixels.height) {
             Ok(scale) => decision.read(scale, format!("stored scale {:?}", stored.name)),
             Err(other) => decision.tell(Severity::Warning, "stored_scale_other_frame", other.to_string()),
+        }
+    }
+    if let Some(lens) = lens {
+        for reading in &mut decision.readings {
+            reading.scale = reading.scale.clone().through(Some(*lens));
         }
     }
     choose(&mut decision, options);
@@ -170,8 +196,8 @@ fn frame(pixels: &Pixels) -> (f64, f64) {
     (f64::from(pixels.width), f64::from(pixels.height))
 }
 
-fn from_card(pixels: &Pixels, options: &Options, decision: &mut Decision) {
-    let found = card::read(pixels);
+fn from_card(pixels: &Pixels, options: &Options, lens: Option<&Lens>, decision: &mut Decision) {
+    let found = card::read(pixels, lens);
     decision.card = found.payload;
     if let Some(card) = found.card {
         let size = frame(pixels);
@@ -247,22 +273,17 @@ fn from_card(pixels: &Pixels, options: &Options, decision: &mut Decision) {
     }
 }
 
-fn from_ruler(pixels: &Pixels, options: &Options, decision: &mut Decision) {
-    match ruler::read(pixels, None) {
+fn from_ruler(pixels: &Pixels, options: &Options, lens: Option<&Lens>, decision: &mut Decision) {
+    match ruler::read(pixels, None, lens) {
         None => {}
         Some(Ok(found)) => {
             let size = frame(pixels);
             let (nearer, height_se) = lift(options, found.mm_per_px * size.0.max(size.1));
-            // The scale changes towards and away from the ruler as well, by as much as along it.
-            let tilt_se = 0.5 * found.gradient.abs().min(0.2);
-            let se =
-                [found.relative_se, RULER_SE, tilt_se, height_se].iter().map(|s| s * s).sum::<f64>().sqrt();
-            let Ruler { length_mm, pitch_mm, .. } = found;
-            decision.printed.push(found.outline);
-            if let Some(mm_per_px) = MmPerPx::new(found.mm_per_px * nearer) {
-                let scale = Scale::uniform(mm_per_px, se, ScaleSource::Ruler);
+            if let Some(scale) = along_ruler(&found, options, size, nearer, height_se) {
+                let Ruler { length_mm, pitch_mm, .. } = found;
                 decision.read(scale, format!("ruler, {length_mm:.0} mm of it, ticks {pitch_mm} mm apart"));
             }
+            decision.printed.push(found.outline);
         }
         Some(Err(problem)) => {
             let (flag, text) = match problem {
@@ -287,9 +308,58 @@ fn from_ruler(pixels: &Pixels, options: &Options, decision: &mut Decision) {
     }
 }
 
-fn from_dish(pixels: &Pixels, diameter: f64, options: &Options, decision: &mut Decision) {
-    match dish::read(pixels) {
-        Ok(wall) => {
+/// The scale of a frame of `size` from a ruler in it: the tilt that shows along the ruler taken out, the
+/// tilt across it and the lens counted as uncertainty that grows with the distance from the ruler.
+fn along_ruler(
+    ruler: &Ruler,
+    options: &Options,
+    size: (f64, f64),
+    nearer: f64,
+    height_se: f64,
+) -> Option<Scale> {
+    let half_diagonal = size.0.hypot(size.1) / 2.0;
+    let ends = ruler.ends.map(|p| ruler.lens.straighten(p));
+    let from = ruler.middle;
+    let along = [0, 1].map(|i| ends[1][i] - ends[0][i]);
+    let long = along[0].hypot(along[1]);
+    let along = along.map(|v| v / long);
+    // Ticks that stand wider are nearer: millimetres to the pixel fall as their spacing grows.
+    let growth = -ruler.gradient / half_diagonal;
+    let field = Field::tilted_along(ruler.mm_per_px, from, along, growth)?;
+    // On a plane whose distance changes by t/Z a millimetre, lengths along the tilt change by twice, areas'
+    // roots by one and a half times that. The tilt seen along the ruler says how large the one across may be.
+    let camera = options.camera_mm.unwrap_or(CAMERA * size.0.max(size.1) * ruler.mm_per_px);
+    let (seen, believed) = (growth / 2.0, TILT / camera * ruler.mm_per_px);
+    let tilt = ((TILT_WEIGHT * believed.powi(2) + seen.powi(2)) / (TILT_WEIGHT + 1.0)).sqrt();
+    let middle = [(size.0 - 1.0) / 2.0, (size.1 - 1.0) / 2.0];
+    let line_r2 = ((from[0] - middle[0]).hypot(from[1] - middle[1]).powi(2) + long * long / 12.0)
+        / half_diagonal.powi(2);
+    let away = Away {
+        from,
+        along,
+        per_px: [ruler.gradient_se / half_diagonal, 1.5 * tilt],
+        middle,
+        half_diagonal,
+        line_r2,
+        bend: ruler.bend_se,
+    };
+    let shared = [ruler.relative_se, RULER_SE, TILT * TILT / 2.0, height_se];
+    let shared = shared.iter().map(|s| s * s).sum::<f64>().sqrt();
+    let scale = Scale::on_plane(field.through(Some(ruler.lens)), nearer, shared, size, ScaleSource::Ruler)?;
+    Some(scale.read_at(away, size))
+}
+
+fn from_dish(
+    pixels: &Pixels,
+    diameter: f64,
+    options: &Options,
+    lens: Option<&Lens>,
+    decision: &mut Decision,
+) {
+    match dish::read(pixels, diameter, lens) {
+        Ok(dish::Wall { ellipse: wall, doubt }) => {
+            // Evenly likely over the middle half of the line.
+            let doubt = 0.5 * doubt / 3.0_f64.sqrt();
             let radius = diameter / 2.0;
             let (s, c) = wall.angle.sin_cos();
             let (p, q) = (radius / wall.a, radius / wall.b);
@@ -301,8 +371,9 @@ fn from_dish(pixels: &Pixels, diameter: f64, options: &Options, decision: &mut D
                 p * size.0.max(size.1),
             );
             let tilt = (wall.b / wall.a).clamp(0.0, 1.0).acos().to_degrees();
-            let scale = Field::affine(plane, size)
-                .and_then(|f| Scale::on_plane(f, nearer, DISH_SE.hypot(height_se), size, ScaleSource::Dish));
+            let scale = Field::affine(plane, size).and_then(|f| {
+                Scale::on_plane(f, nearer, DISH_SE.hypot(height_se).hypot(doubt), size, ScaleSource::Dish)
+            });
             if let Some(scale) = scale {
                 let detail = format!(
                     "dish, the innermost wall edge taken for {diameter} mm, its plane for the fish's, tilt {tilt:.0} degrees"

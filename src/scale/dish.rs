@@ -4,6 +4,7 @@
 //! in the shorter one and is taken out. Which of a wall's edges is the inner one is assumed: the innermost
 //! that most of the circle shows.
 
+use super::lens::Lens;
 use crate::imaging::ellipse::{Ellipse, circle_through, fit};
 use crate::imaging::plane::quantile;
 use crate::imaging::reduce::reduce;
@@ -29,21 +30,43 @@ const COUNTED: usize = 3000;
 const SECTORS: usize = 72;
 const SHOWN: f64 = 0.6;
 
+/// Widest line in which the inner face of a wall shows, millimetres: thinner than walls, which are one to two
+/// millimetres thick (common practice, no source).
+const LINE_MM: f64 = 0.6;
+
+/// The inner wall.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Wall {
+    /// Its outline, pixels.
+    pub ellipse: Ellipse,
+    /// Half the width of the line it shows as, as a share of the radius: where in it the face lies is not sure.
+    pub doubt: f64,
+}
+
 #[derive(Clone, Copy)]
 struct Edge {
     at: [f64; 2],
     gradient: [f64; 2],
 }
 
-/// The inner wall, in pixels of the photograph.
+/// The inner wall of a dish of `diameter_mm`, in pixels of the photograph, straightened where the `lens` is
+/// known.
 ///
 /// # Errors
 /// [`DishProblem`].
-pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
+pub(super) fn read(pixels: &Pixels, diameter_mm: f64, lens: Option<&Lens>) -> Result<Wall, DishProblem> {
     let (w, h) = (pixels.width as usize, pixels.height as usize);
     let factor = w.max(h).div_ceil(SIDE);
     let plane = crate::imaging::blur::gaussian(&reduce(&pixels.luma, w, h, factor), 1.0);
-    let edges = edges(&plane);
+    let f = factor as f64;
+    let up = |v: f64| v * f + (f - 1.0) / 2.0;
+    let down = |v: f64| (v - (f - 1.0) / 2.0) / f;
+    let mut edges = edges(&plane);
+    if let Some(lens) = lens {
+        for edge in &mut edges {
+            edge.at = lens.straighten(edge.at.map(up)).map(down);
+        }
+    }
     if edges.len() < 60 {
         return Err(DishProblem::None);
     }
@@ -70,6 +93,8 @@ pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
         return Err(DishProblem::None);
     }
     shape = innermost(&edges, shape);
+    let (next, half_width) = line(&edges, shape, diameter_mm);
+    shape = next;
     let (s, c) = shape.angle.sin_cos();
     let (rx, ry) = ((shape.a * c).hypot(shape.b * s), (shape.a * s).hypot(shape.b * c));
     if shape.x - rx < 1.0 || shape.y - ry < 1.0 || shape.x + rx > pw - 2.0 || shape.y + ry > ph - 2.0 {
@@ -78,9 +103,37 @@ pub(super) fn read(pixels: &Pixels) -> Result<Ellipse, DishProblem> {
     if (sectors(&edges, &shape, 0.015 * shape.radius()) as f64) < SHOWN * SECTORS as f64 {
         return Err(DishProblem::None);
     }
-    let f = factor as f64;
-    let up = |v: f64| v * f + (f - 1.0) / 2.0;
-    Ok(Ellipse { x: up(shape.x), y: up(shape.y), a: shape.a * f, b: shape.b * f, angle: shape.angle })
+    let radius = shape.radius();
+    let ellipse =
+        Ellipse { x: up(shape.x), y: up(shape.y), a: shape.a * f, b: shape.b * f, angle: shape.angle };
+    Ok(Wall { ellipse, doubt: half_width / radius })
+}
+
+/// The inner face of a wall is seen edge on: a line, dark on a light ground or bright on a dark one, whose
+/// middle is the face. Where edges of the other sense follow the innermost ones within the width of such a
+/// line, gives the middle and half the width; else the edge itself.
+fn line(edges: &[Edge], shape: Ellipse, diameter_mm: f64) -> (Ellipse, f64) {
+    let radius = shape.radius();
+    let width = (0.004 * radius).max(0.8);
+    let near = |shape: &Ellipse, e: &Edge| shape.distance(e.at[0], e.at[1]).abs() < width && radial(e, shape);
+    let sense: f64 = edges.iter().filter(|e| near(&shape, e)).map(|e| outward(e, &shape)).sum();
+    let other: Vec<Edge> = edges.iter().copied().filter(|e| outward(e, &shape) * sense < 0.0).collect();
+    let most = LINE_MM / (diameter_mm / 2.0) * radius;
+    let mut off = 1.0;
+    let mut best: Option<(usize, f64)> = None;
+    while off <= most.max(2.5) {
+        let outer = Ellipse { a: shape.a + off, b: shape.b + off, ..shape };
+        let shown = sectors(&other, &outer, width);
+        // The nearest line that shows: one farther out may be the outer face.
+        if shown as f64 > 0.5 * SECTORS as f64 && best.is_none_or(|b| shown > b.0) {
+            best = Some((shown, off));
+        } else if best.is_some() {
+            break;
+        }
+        off += 0.4;
+    }
+    let Some((_, off)) = best else { return (shape, 0.0) };
+    (Ellipse { a: shape.a + 0.5 * off, b: shape.b + 0.5 * off, ..shape }, 0.5 * off)
 }
 
 /// The circle along which the most sectors show an edge, among random triples of edges.

@@ -4,6 +4,7 @@
 //! the frame by `1 + k r²`, `r` in half-diagonals. Nine parameters, fitted to surveyed points by damped
 //! least squares with their covariance, from which the standard error of the scale at any point follows.
 
+use super::lens::Lens;
 use nalgebra::{DMatrix, Matrix3, SMatrix, SVector, Vector3};
 
 type Params = SVector<f64, 9>;
@@ -13,12 +14,50 @@ type Square = SMatrix<f64, 9, 9>;
 /// lenses stay within a few per cent at the corner (common practice, no source). It keeps the term near
 /// zero where the dots cannot tell.
 const RADIAL_PRIOR: f64 = 0.03;
+/// The same for what is left of a lens that was calibrated: it changes a little with focus and temperature
+/// (common practice, no source).
+const CALIBRATED_PRIOR: f64 = 0.002;
 /// Localisation error assumed at least, in pixels: a handful of dots may agree by chance.
 const LEAST_ERROR_PX: f64 = 0.03;
+
+/// What is known of the lens before points are fitted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Bending {
+    /// It bends nothing.
+    None,
+    /// One radial term, to be found from the points.
+    Unknown,
+    /// It was calibrated; what is left may still show in the points.
+    Calibrated(Lens),
+}
+
+impl Bending {
+    /// The calibrated lens if there is one, else a radial term to be found.
+    pub fn of(lens: Option<&Lens>) -> Self {
+        lens.map_or(Self::Unknown, |l| Self::Calibrated(*l))
+    }
+
+    fn prior(&self) -> f64 {
+        match self {
+            Self::None => 1e-9,
+            Self::Unknown => RADIAL_PRIOR,
+            Self::Calibrated(_) => CALIBRATED_PRIOR,
+        }
+    }
+
+    fn lens(self) -> Option<Lens> {
+        match self {
+            Self::Calibrated(lens) => Some(lens),
+            _ => None,
+        }
+    }
+}
 
 /// A plane in the photograph.
 #[derive(Debug, Clone)]
 pub struct Field {
+    /// Straightens pixels before anything else.
+    lens: Option<Lens>,
     /// Homography in row order without the last element (1), then the radial term; normalised coordinates.
     params: Params,
     covariance: Square,
@@ -62,7 +101,7 @@ pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
 
 impl Field {
     /// Fits a plane to points known in millimetres (`mm`) and in pixels (`px`) of a photograph of
-    /// `frame` = (width, height). Without `radial` the radial term stays zero. `None` for fewer than four
+    /// `frame` = (width, height). A calibrated lens straightens the pixels first. `None` for fewer than four
     /// points or when they determine no plane (three on a line of four).
     ///
     /// Points far off the others' plane must be left out by the caller; see [`Field::residuals`].
@@ -70,7 +109,7 @@ impl Field {
     /// # References
     /// Hartley & Zisserman 2004, Multiple View Geometry, 2nd ed., algorithm 4.1 (start) and section 4.5
     /// (refinement by reprojection error); covariance section 5.2.
-    pub fn fit(mm: &[[f64; 2]], px: &[[f64; 2]], frame: (f64, f64), radial: bool) -> Option<Self> {
+    pub fn fit(mm: &[[f64; 2]], px: &[[f64; 2]], frame: (f64, f64), bending: Bending) -> Option<Self> {
         if mm.len() < 4 || mm.len() != px.len() {
             return None;
         }
@@ -80,9 +119,11 @@ impl Field {
             size: frame.0.hypot(frame.1) / 2.0,
         };
         let from: Vec<[f64; 2]> = mm.iter().map(|p| mm_normal.to(*p)).collect();
-        let to: Vec<[f64; 2]> = px.iter().map(|p| px_normal.to(*p)).collect();
+        let lens = bending.lens();
+        let to: Vec<[f64; 2]> = px.iter().map(|p| px_normal.to(straight(lens.as_ref(), *p))).collect();
         let mut params = linear(&from, &to)?;
-        let prior = if radial { RADIAL_PRIOR } else { 1e-9 };
+        let prior = bending.prior();
+        let radial = bending != Bending::None;
         // Residuals are in half-diagonals; the prior is weighed against the error the dots show.
         let mut sigma = LEAST_ERROR_PX / px_normal.size;
         let mut covariance = Square::zeros();
@@ -99,6 +140,7 @@ impl Field {
         }
         let to_plane = matrix(&params).try_inverse()?;
         let mut field = Self {
+            lens,
             params,
             covariance,
             to_plane,
@@ -124,6 +166,7 @@ impl Field {
         let params =
             Params::from_column_slice(&[d / det, -b / det, 0.0, -c / det, a / det, 0.0, 0.0, 0.0, 0.0]);
         Some(Self {
+            lens: None,
             params,
             covariance: Square::zeros(),
             to_plane: matrix(&params).try_inverse()?,
@@ -134,14 +177,54 @@ impl Field {
         })
     }
 
+    /// A plane that tilts along one line only: `mm_per_px` at `at` (pixels), where the line runs in direction
+    /// `along` (unit vector), and `growth`, the relative change of the scale along the line a pixel farther.
+    /// It has no error of its own.
+    pub fn tilted_along(mm_per_px: f64, at: [f64; 2], along: [f64; 2], growth: f64) -> Option<Self> {
+        if !(mm_per_px > 0.0 && growth.is_finite()) {
+            return None;
+        }
+        // With x along the line in straight-on pixels, u = x / (1 + a x): dx/du changes by 2 a a pixel.
+        let (a, [c, s]) = (growth / 2.0, along);
+        let turned = Matrix3::new(c, -s, 0.0, s, c, 0.0, a, 0.0, 1.0);
+        let params = Params::from_column_slice(&[
+            turned[(0, 0)],
+            turned[(0, 1)],
+            0.0,
+            turned[(1, 0)],
+            turned[(1, 1)],
+            0.0,
+            turned[(2, 0)],
+            0.0,
+            0.0,
+        ]);
+        Some(Self {
+            lens: None,
+            params,
+            covariance: Square::zeros(),
+            to_plane: turned.try_inverse()?,
+            mm: Normal { centre: [0.0; 2], size: mm_per_px },
+            px: Normal { centre: at, size: 1.0 },
+            rms_px: 0.0,
+            points: 0,
+        })
+    }
+
+    /// The same plane seen through a calibrated lens: pixels are straightened first.
+    #[must_use]
+    pub fn through(self, lens: Option<Lens>) -> Self {
+        Self { lens, ..self }
+    }
+
     /// Where a point of the plane (millimetres) appears, in pixels.
     pub fn to_px(&self, mm: [f64; 2]) -> [f64; 2] {
-        self.px.from(project(&self.params, self.mm.to(mm)))
+        let px = self.px.from(project(&self.params, self.mm.to(mm)));
+        self.lens.map_or(px, |l| l.bend(px))
     }
 
     /// Which point of the plane (millimetres) appears at a pixel.
     pub fn to_mm(&self, px: [f64; 2]) -> [f64; 2] {
-        let d = self.px.to(px);
+        let d = self.px.to(straight(self.lens.as_ref(), px));
         let k = self.params[8];
         let mut q = d;
         if k != 0.0 {
@@ -203,6 +286,16 @@ impl Field {
         let (low, high) = scales.fold((f64::INFINITY, 0.0_f64), |(l, h), s| (l.min(s), h.max(s)));
         low / high
     }
+}
+
+fn straight(lens: Option<&Lens>, px: [f64; 2]) -> [f64; 2] {
+    lens.map_or(px, |l| l.straighten(px))
+}
+
+/// The homography that takes points `from` to points `to` in the least squares sense; both of a size near
+/// one.
+pub(super) fn plane_of(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+    linear(from, to).map(|p| matrix(&p))
 }
 
 fn matrix(p: &Params) -> Matrix3<f64> {
@@ -342,7 +435,7 @@ fn jacobian(p: &Params, [x, y]: [f64; 2]) -> (Params, Params) {
 
 #[cfg(test)]
 mod tests {
-    use super::{Field, Params, jacobian, project};
+    use super::{Bending, Field, Params, jacobian, project};
 
     fn grid() -> Vec<[f64; 2]> {
         (0..25).map(|i| [f64::from(i % 5) * 10.0, f64::from(i / 5) * 10.0]).collect()
@@ -359,7 +452,7 @@ mod tests {
                 [399.5 + 500.0 * q[0], 299.5 + 500.0 * q[1]]
             })
             .collect();
-        let field = Field::fit(&mm, &px, frame, true).unwrap();
+        let field = Field::fit(&mm, &px, frame, Bending::Unknown).unwrap();
         assert!(field.rms_px < 1e-3, "{}", field.rms_px);
         assert!((field.radial() - 0.02).abs() < 1e-3);
         for p in [[3.0, 4.0], [35.0, 22.0]] {
@@ -388,7 +481,21 @@ mod tests {
     fn points_on_a_line_give_no_plane() {
         let mm: Vec<[f64; 2]> = (0..6).map(|i| [f64::from(i), 0.0]).collect();
         let px: Vec<[f64; 2]> = mm.iter().map(|p| [p[0] * 10.0, 5.0]).collect();
-        assert!(Field::fit(&mm, &px, (100.0, 100.0), true).is_none());
+        assert!(Field::fit(&mm, &px, (100.0, 100.0), Bending::Unknown).is_none());
+    }
+
+    #[test]
+    fn a_plane_tilted_along_a_line_changes_along_it_only() {
+        let (s, c) = 0.6_f64.sin_cos();
+        let field = Field::tilted_along(0.05, [300.0, 200.0], [c, s], 2e-4).unwrap();
+        let step = |from: f64, across: f64| {
+            let at = |t: f64| [300.0 + t * c - across * s, 200.0 + t * s + across * c];
+            let (a, b) = (field.to_mm(at(from - 0.5)), field.to_mm(at(from + 0.5)));
+            (b[0] - a[0]).hypot(b[1] - a[1])
+        };
+        assert!((step(0.0, 0.0) - 0.05).abs() < 1e-6);
+        assert!((step(10.0, 0.0) / 0.05 - 1.002).abs() < 1e-5, "{}", step(10.0, 0.0));
+        assert!((step(0.0, 50.0) / 0.05 - 1.0).abs() < 1e-4);
     }
 
     #[test]

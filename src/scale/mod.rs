@@ -6,17 +6,21 @@
 //! the decision; [`labels`] reconciles them with sample sheet, folder names and EXIF.
 
 mod auto;
+mod away;
 pub mod card;
 pub mod dish;
 mod field;
 pub mod labels;
+pub mod lens;
 pub mod ruler;
 pub mod stored;
 mod tags;
 
 pub use auto::{Decision, Options, Reading, Reason, Severity, Wanted, auto};
-pub use field::Field;
+pub use field::{Bending, Field};
 
+use self::away::Away;
+use self::lens::Lens;
 use crate::photo::Pixels;
 use crate::units::{Mm, MmPerPx};
 
@@ -61,6 +65,10 @@ pub struct Scale {
     /// Where it came from.
     pub source: ScaleSource,
     field: Option<Field>,
+    /// Straightens pixels where no field does.
+    lens: Option<Lens>,
+    /// What distance from where the scale was read adds to its error.
+    away: Option<Away>,
     /// Multiplies lengths on the field's plane: fish that lie nearer the camera look larger.
     lift: f64,
     /// Relative standard error shared by the whole frame: print, height of the fish, reference object.
@@ -70,7 +78,29 @@ pub struct Scale {
 impl Scale {
     /// A scale that is the same everywhere in the frame.
     pub fn uniform(mm_per_px: MmPerPx, relative_se: f64, source: ScaleSource) -> Self {
-        Self { centre: mm_per_px, relative_se, source, field: None, lift: 1.0, shared_se: relative_se }
+        Self {
+            centre: mm_per_px,
+            relative_se,
+            source,
+            field: None,
+            lens: None,
+            away: None,
+            lift: 1.0,
+            shared_se: relative_se,
+        }
+    }
+
+    /// The same scale through a calibrated lens: lengths are measured between straightened pixels. `None`
+    /// leaves it as it is.
+    #[must_use]
+    pub fn through(self, lens: Option<Lens>) -> Self {
+        Self { lens, field: self.field.map(|f| f.through(lens)), ..self }
+    }
+
+    /// The same scale, less sure the farther from where it was read.
+    fn read_at(self, away: Away, frame: (f64, f64)) -> Self {
+        let middle = [(frame.0 - 1.0) / 2.0, (frame.1 - 1.0) / 2.0];
+        Self { away: Some(away), relative_se: self.relative_se.hypot(away.relative_se(middle)), ..self }
     }
 
     /// A scale that follows a plane. `lift` multiplies its lengths, `shared_se` is the relative standard
@@ -91,6 +121,8 @@ impl Scale {
             relative_se,
             source,
             field: Some(field),
+            lens: None,
+            away: None,
             lift,
             shared_se,
         })
@@ -98,16 +130,19 @@ impl Scale {
 
     /// Scale at pixel `x`, `y`: the mean over directions where the plane is tilted.
     pub fn at(&self, x: f64, y: f64) -> MmPerPx {
-        let here = self.field.as_ref().and_then(|f| MmPerPx::new(f.mm_per_px([x, y]) * self.lift));
-        here.unwrap_or(self.centre)
+        let here = match (&self.field, &self.lens) {
+            (Some(field), _) => field.mm_per_px([x, y]) * self.lift,
+            (None, Some(lens)) => self.centre.get() * lens.stretch([x, y]),
+            (None, None) => self.centre.get(),
+        };
+        MmPerPx::new(here).unwrap_or(self.centre)
     }
 
     /// Relative standard error of the scale at pixel `x`, `y`.
     pub fn relative_se_at(&self, x: f64, y: f64) -> f64 {
-        match &self.field {
-            Some(field) => field.relative_se([x, y]).hypot(self.shared_se),
-            None => self.relative_se,
-        }
+        let away = self.away.map_or(0.0, |a| a.relative_se([x, y]));
+        let field = self.field.as_ref().map_or(0.0, |f| f.relative_se([x, y]));
+        self.shared_se.hypot(field).hypot(away)
     }
 
     /// Length in millimetres of a line through `points` (pixels, x then y), on the plane they lie in.
@@ -122,7 +157,11 @@ impl Scale {
         let pieces =
             |points: &[[f64; 2]]| -> f64 { points.windows(2).map(|w| field::distance(w[0], w[1])).sum() };
         match &self.field {
-            None => Mm(pieces(points) * self.centre.get()),
+            None => {
+                let straight = |lens: &Lens| points.iter().map(|p| lens.straighten(*p)).collect::<Vec<_>>();
+                let px = self.lens.as_ref().map_or_else(|| pieces(points), |lens| pieces(&straight(lens)));
+                Mm(px * self.centre.get())
+            }
             Some(plane) => {
                 let mm: Vec<[f64; 2]> = points.iter().map(|p| plane.to_mm(*p)).collect();
                 Mm(pieces(&mm) * self.lift)

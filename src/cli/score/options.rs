@@ -30,7 +30,10 @@ pub struct ScoreOptions {
     /// Use the scale stored under this name (see frygauge scale)
     #[arg(long, value_name = "NAME")]
     stored_scale: Option<String>,
-    /// File the stored scales are kept in
+    /// Straighten with the lens stored under this name (see frygauge scale --lens)
+    #[arg(long, value_name = "NAME")]
+    lens: Option<String>,
+    /// File the stored scales and lenses are kept in
     #[arg(long, value_name = "FILE", default_value = StoredScales::FILE)]
     scales: PathBuf,
     /// Height of the fish above the card or ruler: the dish floor and half a fish, in millimetres
@@ -231,6 +234,10 @@ impl Options {
             Some(name) => Some(StoredScales::load(&raw.scales)?.find(name, &raw.scales)?.clone()),
             None => None,
         };
+        let lens = match &raw.lens {
+            Some(name) => Some(StoredScales::load(&raw.scales)?.find_lens(name, &raw.scales)?.clone()),
+            None => None,
+        };
         let scale = scale::Options {
             wanted,
             dish_mm,
@@ -238,6 +245,7 @@ impl Options {
             camera_mm: raw.camera_mm,
             printed_bar_mm: raw.printed_bar_mm,
             stored,
+            lens,
         };
         let level = Level::new(raw.level.or(config.level).unwrap_or(0.95)).unwrap_or_default();
         let hatch = raw.hatch.or(config.hatch);
@@ -254,6 +262,7 @@ impl Options {
         for (name, value) in [
             ("dish_mm", dish_mm.map(|d| d.to_string())),
             ("stored_scale", raw.stored_scale.clone()),
+            ("lens", raw.lens.clone()),
             ("floor_mm", raw.floor_mm.map(|v| v.to_string())),
             ("camera_mm", raw.camera_mm.map(|v| v.to_string())),
             ("printed_bar_mm", raw.printed_bar_mm.map(|v| v.to_string())),

@@ -6,7 +6,7 @@
 
 use super::MODULES;
 use crate::imaging::plane::quantile;
-use crate::scale::field::Field;
+use crate::scale::field::{Bending, Field};
 
 /// Shares of a module's contrast to its neighbours that blur is taken to have removed: none, some, much.
 const SHARPEN: [f32; 3] = [0.0, 0.6, 1.4];
@@ -31,7 +31,7 @@ pub(super) fn decode(
     }
     let fourth = alignment(sample, &affine)?;
     let modules = [[near, near], [far, near], [near, far], [ALIGNMENT, ALIGNMENT]];
-    let plane = Field::fit(&modules, &[corner, right, below, fourth], (2.0, 2.0), false)?;
+    let plane = Field::fit(&modules, &[corner, right, below, fourth], (2.0, 2.0), Bending::None)?;
     at_places(sample, |m| plane.to_px(m))
 }
 

@@ -4,7 +4,8 @@ use super::symbol::{self, Decoded};
 use super::{DOT_MM, Geometry, MODULE_MM, MODULES, Payload, Symbol, dots};
 use crate::imaging::plane::quantile;
 use crate::photo::Pixels;
-use crate::scale::field::{Field, distance};
+use crate::scale::field::{Bending, Field, distance};
+use crate::scale::lens::Lens;
 
 /// A card that was read.
 #[derive(Debug, Clone)]
@@ -61,8 +62,8 @@ const LEAST_DOTS: usize = 10;
 /// Residual beyond which the card was not flat, millimetres.
 const FLAT_MM: f64 = 0.2;
 
-/// Looks for a card.
-pub fn read(pixels: &Pixels) -> Found {
+/// Looks for a card. A calibrated `lens` straightens its dots; without one a radial term is found from them.
+pub fn read(pixels: &Pixels, lens: Option<&Lens>) -> Found {
     let mut found = Found::default();
     let mut cards: Vec<(Payload, Decoded)> = Vec::new();
     for decoded in symbol::find(pixels) {
@@ -77,7 +78,7 @@ pub fn read(pixels: &Pixels) -> Found {
         [] => {}
         [(payload, decoded)] => {
             found.payload = Some(payload.clone());
-            match survey(pixels, payload, decoded) {
+            match survey(pixels, payload, decoded, Bending::of(lens)) {
                 Ok(card) => found.card = Some(card),
                 Err(problem) => found.problems.push(problem),
             }
@@ -95,7 +96,12 @@ struct Survey {
 }
 
 /// Finds the dots outward from the symbol and fits the plane.
-fn survey(pixels: &Pixels, payload: &Payload, decoded: &Decoded) -> Result<Card, CardProblem> {
+fn survey(
+    pixels: &Pixels,
+    payload: &Payload,
+    decoded: &Decoded,
+    bending: Bending,
+) -> Result<Card, CardProblem> {
     let geometry = payload.geometry;
     let [p, q, r] = decoded.finders;
     // The decoder reads mirrored symbols too: which way round it is shows in where the dots are.
@@ -105,7 +111,7 @@ fn survey(pixels: &Pixels, payload: &Payload, decoded: &Decoded) -> Result<Card,
     let few = |n: usize| CardProblem::FewDots { found: n, of: all };
     let Some((survey, _)) = best else { return Err(few(0)) };
     let frame = (f64::from(pixels.width), f64::from(pixels.height));
-    let (field, kept) = fit(&survey, frame).ok_or_else(|| few(survey.mm.len()))?;
+    let (field, kept) = fit(&survey, frame, bending).ok_or_else(|| few(survey.mm.len()))?;
     if kept < LEAST_DOTS {
         return Err(few(kept));
     }
@@ -177,7 +183,8 @@ impl Local {
 
     fn refit(&mut self, mm: &[[f64; 2]], px: &[[f64; 2]], frame: (f64, f64)) {
         let scale = self.px_per_mm(mm[0]);
-        if let Some(field) = Field::fit(mm, px, frame, false).filter(|f| f.rms_px < 0.3 * scale + 1.0) {
+        if let Some(field) = Field::fit(mm, px, frame, Bending::None).filter(|f| f.rms_px < 0.3 * scale + 1.0)
+        {
             self.field = Some(field);
         }
     }
@@ -198,10 +205,10 @@ impl Local {
 }
 
 /// Fits the plane, leaving out dots that stand off: glare, smudges, a wall through a dot.
-fn fit(survey: &Survey, frame: (f64, f64)) -> Option<(Field, usize)> {
+fn fit(survey: &Survey, frame: (f64, f64), bending: Bending) -> Option<(Field, usize)> {
     let (mut mm, mut px) = (survey.mm.clone(), survey.px.clone());
     for _ in 0..8 {
-        let field = Field::fit(&mm, &px, frame, true)?;
+        let field = Field::fit(&mm, &px, frame, bending)?;
         let off = field.residuals(&mm, &px);
         let mut sorted: Vec<f32> = off.iter().map(|r| *r as f32).collect();
         let median = f64::from(quantile(&mut sorted, 0.5)?);
@@ -225,7 +232,7 @@ fn fit(survey: &Survey, frame: (f64, f64)) -> Option<(Field, usize)> {
             px.remove(i);
         }
     }
-    let field = Field::fit(&mm, &px, frame, true)?;
+    let field = Field::fit(&mm, &px, frame, bending)?;
     let n = mm.len();
     Some((field, n))
 }

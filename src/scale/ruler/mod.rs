@@ -12,6 +12,7 @@ mod band;
 mod pattern;
 mod ticks;
 
+use super::lens::Lens;
 use crate::photo::Pixels;
 
 /// A graduation that was read.
@@ -19,10 +20,19 @@ use crate::photo::Pixels;
 pub struct Ruler {
     /// Millimetres per pixel along the ruler, at its middle.
     pub mm_per_px: f64,
+    /// That middle, in straightened pixels: as many ticks to one side as to the other.
+    pub middle: [f64; 2],
     /// Relative standard error from the ticks alone.
     pub relative_se: f64,
-    /// Relative change of the scale over one half-diagonal of the frame along the ruler: tilt.
+    /// Relative change of the ticks' spacing in pixels over one half-diagonal of the frame along the ruler:
+    /// tilt, and what the lens does.
     pub gradient: f64,
+    /// Standard error of the gradient.
+    pub gradient_se: f64,
+    /// The lens the scale is seen through: the calibrated one, or one radial term from the ticks.
+    pub lens: Lens,
+    /// Standard error of the displacement the lens makes at the corner, relative.
+    pub bend_se: f64,
     /// Length of the graduation read, millimetres.
     pub length_mm: f64,
     /// Distance of neighbouring ticks, millimetres.
@@ -48,8 +58,13 @@ pub enum RulerProblem {
 pub const LEAST_MM: f64 = 20.0;
 
 /// What was found of a ruler: `None` when there is nothing like one. `division_mm` is the distance of
-/// neighbouring ticks where it is known, as on a stage micrometer; their pattern then is not asked.
-pub fn read(pixels: &Pixels, division_mm: Option<f64>) -> Option<Result<Ruler, RulerProblem>> {
+/// neighbouring ticks where it is known, as on a stage micrometer; their pattern then is not asked. The scale is one
+/// of pixels straightened by the calibrated `lens`, or else by the radial term that makes the ticks even.
+pub fn read(
+    pixels: &Pixels,
+    division_mm: Option<f64>,
+    lens: Option<&Lens>,
+) -> Option<Result<Ruler, RulerProblem>> {
     let mut problem = None;
     for band in band::find(pixels) {
         let Some(ticks) = ticks::count(pixels, &band).filter(ticks::Ticks::even) else { continue };
@@ -65,7 +80,7 @@ pub fn read(pixels: &Pixels, division_mm: Option<f64>) -> Option<Result<Ruler, R
                     problem = Some(RulerProblem::Short(length_mm as u32));
                     continue;
                 }
-                return Some(Ok(ticks.ruler(pitch_mm, length_mm, pixels)));
+                return Some(Ok(ticks.ruler(pitch_mm, length_mm, pixels, lens)));
             }
             Err(p) => {
                 // A dozen strokes may be anything; a long row of them is a graduation.

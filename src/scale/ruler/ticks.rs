@@ -5,6 +5,9 @@ use super::band::Band;
 use crate::imaging::Plane;
 use crate::imaging::plane::quantile;
 use crate::photo::Pixels;
+use crate::scale::field::distance;
+use crate::scale::lens::Lens;
+use nalgebra::{Matrix4, Vector4};
 
 /// Ticks of a graduation.
 #[derive(Debug)]
@@ -17,6 +20,33 @@ pub(super) struct Ticks {
     ribbon: Ribbon,
     zone: f64,
     longest: f64,
+}
+
+/// Places of ticks as a tilted line is seen, and the change of the radial term that goes with it.
+struct Fit {
+    /// Where the middle one by number stands: on a tilted ruler not midway between the ends.
+    middle: f64,
+    /// Distance of neighbouring ticks there.
+    spacing: f64,
+    /// The tilt `a`.
+    tilt: f64,
+    bend: f64,
+    /// Scatter about it.
+    sigma: f64,
+    /// Standard errors of spacing, tilt and bend, neighbouring ticks taken to err alike as far as they do.
+    se: [f64; 3],
+}
+
+/// Standard deviation believed of the displacement at the corner that a lens makes, relative: phones and
+/// macro lenses stay within two or three per cent (common practice, no source).
+const LIKELY_BEND: f64 = 0.012;
+/// What is left of one that was calibrated: it changes a little with focus.
+const CALIBRATED_BEND: f64 = 0.002;
+/// Scatter of ticks assumed at least, pixels.
+const LEAST_SIGMA: f64 = 0.01;
+
+fn frame(pixels: &Pixels) -> (f64, f64) {
+    (f64::from(pixels.width), f64::from(pixels.height))
 }
 
 /// A straightened band: how its own coordinates lie in the photograph.
@@ -175,16 +205,25 @@ fn walk(profile: &[f32], pitch: f64, middle: usize) -> Option<(Vec<i32>, Vec<f64
             return None;
         }
         let half = (0.3 * pitch).max(1.5);
-        let (mut sum, mut moment) = (0.0f64, 0.0f64);
         let floor = 0.25 * dark(peak);
-        for i in
-            (peak as f64 - half).max(0.0) as usize..=((peak as f64 + half) as usize).min(profile.len() - 1)
-        {
-            let weight = f64::from((dark(i) - floor).max(0.0));
-            sum += weight;
-            moment += weight * i as f64;
+        // A window that fades out and moves with the stroke: one cut at whole samples would pull every stroke
+        // to them, alike in neighbours, and no average over ticks would take that out.
+        let mut centre = peak as f64;
+        for _ in 0..4 {
+            let (mut sum, mut moment) = (0.0f64, 0.0f64);
+            let (from, to) = ((centre - half).ceil().max(0.0) as usize, (centre + half).floor() as usize);
+            for i in from..=to.min(profile.len() - 1) {
+                let fade = (std::f64::consts::FRAC_PI_2 * (i as f64 - centre) / half).cos().powi(2);
+                let weight = fade * f64::from((dark(i) - floor).max(0.0));
+                sum += weight;
+                moment += weight * i as f64;
+            }
+            if sum <= 0.0 {
+                return None;
+            }
+            centre = moment / sum;
         }
-        (sum > 0.0).then(|| moment / sum)
+        Some(centre)
     };
     let start = (0..(4.0 * pitch) as usize)
         .map(|i| middle as f64 - 2.0 * pitch + i as f64)
@@ -274,58 +313,127 @@ fn lengths(plane: &Plane<f32>, places: &[f64], pitch: f64, zone: usize, sign: f3
 }
 
 impl Ticks {
-    /// Whether the ticks stand evenly, tilt allowed for: residual of the fit as a share of the spacing.
-    fn fit(&self) -> ([f64; 3], f64, f64) {
+    /// Where ticks stand by their numbers `u`, counted from the middle, as a tilted line is seen:
+    /// `x (1 + a u) = c0 + c1 u`, `x` from about where the middle stands; linear in `c0`, `c1` and `a`.
+    /// `moved` is by how much each moves for a unit of the lens's radial term, whose standard deviation and
+    /// present value are `belief`.
+    fn fit(&self, places: &[f64], moved: Option<(&[f64], [f64; 2])>) -> Fit {
         let n = self.indices.len();
         let middle = f64::from(self.indices[0] + self.indices[n - 1]) / 2.0;
         let u: Vec<f64> = self.indices.iter().map(|i| f64::from(*i) - middle).collect();
+        let slope = (places[n - 1] - places[0]) / (u[n - 1] - u[0]).max(1.0);
+        let origin = places[n / 2] - slope * u[n / 2];
+        let x: Vec<f64> = places.iter().map(|p| p - origin).collect();
+        let row = |i: usize| Vector4::new(1.0, u[i], -u[i] * x[i], moved.map_or(0.0, |m| -m.0[i]));
+        let [believed, present] = moved.map_or([1.0, 0.0], |m| m.1);
         let mut weight = vec![1.0; n];
-        let mut c = [0.0; 3];
-        let mut sigma = 0.0;
-        let mut inverse = nalgebra::Matrix3::zeros();
-        for _ in 0..4 {
-            let (mut a, mut b) = (nalgebra::Matrix3::zeros(), nalgebra::Vector3::zeros());
-            for ((u, s), w) in u.iter().zip(&self.places).zip(&weight) {
-                let row = nalgebra::Vector3::new(1.0, *u, u * u);
-                a += row * row.transpose() * *w;
-                b += row * *s * *w;
+        let mut terms = Vector4::zeros();
+        let mut sigma = LEAST_SIGMA;
+        let mut inverse = Matrix4::zeros();
+        for _ in 0..5 {
+            let (mut a, mut b) = (Matrix4::zeros(), Vector4::zeros());
+            for i in 0..n {
+                a += row(i) * row(i).transpose() * weight[i];
+                b += row(i) * x[i] * weight[i];
             }
+            let prior = (sigma / believed).powi(2);
+            a[(3, 3)] += prior;
+            b[3] -= prior * present;
             let Some(inv) = a.try_inverse() else { break };
             inverse = inv;
-            let x = inverse * b;
-            c = [x[0], x[1], x[2]];
-            let off: Vec<f64> =
-                u.iter().zip(&self.places).map(|(u, s)| s - (c[0] + c[1] * u + c[2] * u * u)).collect();
+            terms = inverse * b;
+            let off: Vec<f64> = (0..n).map(|i| x[i] - row(i).dot(&terms)).collect();
             let mut sorted: Vec<f32> = off.iter().map(|o| o.abs() as f32).collect();
             let median = f64::from(quantile(&mut sorted, 0.5).unwrap_or(0.0));
             let limit = (4.0 * 1.4826 * median).max(1e-6);
             weight = off.iter().map(|o| f64::from(u8::from(o.abs() <= limit))).collect();
             let kept: f64 = weight.iter().sum();
             let sum: f64 = off.iter().zip(&weight).map(|(o, w)| o * o * w).sum();
-            sigma = (sum / (kept - 3.0).max(1.0)).sqrt();
+            sigma = (sum / (kept - 4.0).max(1.0)).sqrt().max(LEAST_SIGMA);
         }
-        (c, sigma, sigma * inverse[(1, 1)].max(0.0).sqrt())
+        // Neighbouring ticks share what glare, shading and sampling do to them: so many fewer count.
+        let off: Vec<f64> = (0..n).map(|i| weight[i] * (x[i] - row(i).dot(&terms))).collect();
+        let own: f64 = off.iter().map(|o| o * o).sum();
+        let shared: f64 = off.windows(2).map(|w| w[0] * w[1]).sum();
+        let alike = (shared / own.max(1e-12)).clamp(0.0, 0.9);
+        let inflated = sigma * ((1.0 + alike) / (1.0 - alike)).sqrt();
+        let se = |i: usize| inflated * inverse[(i, i)].max(0.0).sqrt();
+        let spacing = terms[1] - terms[2] * terms[0];
+        Fit {
+            middle: origin + terms[0],
+            spacing,
+            tilt: terms[2],
+            bend: terms[3],
+            sigma,
+            se: [se(1), se(2), se(3)],
+        }
+    }
+
+    /// Places of the ticks along the ruler, in pixels that `lens` does not bend.
+    fn straightened(&self, lens: Option<&Lens>) -> Vec<f64> {
+        let straight = |s: f64| {
+            let px = self.ribbon.place(s, self.zone);
+            lens.map_or(px, |l| l.straighten(px))
+        };
+        let px: Vec<[f64; 2]> = self.places.iter().map(|s| straight(*s)).collect();
+        let (a, b) = (px[0], px[px.len() - 1]);
+        let long = distance(a, b).max(1e-9);
+        px.iter().map(|p| ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / long).collect()
+    }
+
+    /// The ticks' spacing and its change with `known` lens, or else with the one radial term that makes them
+    /// even; that lens, and the standard error of its term.
+    fn unbent(&self, pixels: &Pixels, known: Option<&Lens>) -> (Fit, Lens, f64) {
+        if let Some(lens) = known {
+            return (self.fit(&self.straightened(known), None), *lens, CALIBRATED_BEND);
+        }
+        let mut k = 0.0;
+        let step = 1e-3;
+        let mut fit = self.fit(&self.straightened(None), None);
+        let mut k_se = LIKELY_BEND;
+        for _ in 0..3 {
+            let places = self.straightened(Some(&Lens::radial(frame(pixels), k)));
+            let farther = self.straightened(Some(&Lens::radial(frame(pixels), k + step)));
+            let moved: Vec<f64> = farther.iter().zip(&places).map(|(a, b)| (a - b) / step).collect();
+            fit = self.fit(&places, Some((&moved, [LIKELY_BEND, k])));
+            k = (k + fit.bend).clamp(-4.0 * LIKELY_BEND, 4.0 * LIKELY_BEND);
+            k_se = fit.se[2];
+        }
+        (fit, Lens::radial(frame(pixels), k), k_se)
     }
 
     /// The ruler, when ticks are `pitch_mm` apart.
-    pub(super) fn ruler(&self, pitch_mm: f64, length_mm: f64, pixels: &Pixels) -> Ruler {
-        let (c, _, se) = self.fit();
-        let step = self.ribbon.step[0];
-        let spacing = c[1] * step;
-        let diagonal = f64::from(pixels.width).hypot(f64::from(pixels.height)) / 2.0;
-        // Spacing c1 + 2 c2 u changes by 2 c2 / c1 a tick; a half-diagonal holds diagonal / spacing ticks.
-        let gradient = 2.0 * c[2] / c[1] * diagonal / spacing;
+    pub(super) fn ruler(
+        &self,
+        pitch_mm: f64,
+        length_mm: f64,
+        pixels: &Pixels,
+        known: Option<&Lens>,
+    ) -> Ruler {
+        let raw = self.fit(&self.places, None).spacing;
+        let (Fit { middle, spacing, tilt, se, .. }, lens, bend_se) = self.unbent(pixels, known);
+        let (w, h) = frame(pixels);
+        let diagonal = w.hypot(h) / 2.0;
+        // The spacing changes by -2 a a tick; a half-diagonal holds diagonal / spacing ticks.
+        let per_half = 2.0 * diagonal / spacing;
         let (first, last) = (self.places[0], self.places[self.places.len() - 1]);
         let ends = [self.ribbon.place(first, self.zone), self.ribbon.place(last, self.zone)];
+        let [p, q] = ends.map(|e| lens.straighten(e));
+        let share = middle / distance(p, q).max(1e-9);
+        let middle = [0, 1].map(|i| p[i] + share * (q[i] - p[i]));
         let reach = self.longest + 3.0;
-        let (a, b) = (first - c[1], last + c[1]);
+        let (a, b) = (first - raw, last + raw);
         let outline = [(a, -reach), (b, -reach), (b, reach), (a, reach)]
             .map(|(s, t)| self.ribbon.place(s, self.zone + t))
             .to_vec();
         Ruler {
             mm_per_px: pitch_mm / spacing,
-            relative_se: se / c[1],
-            gradient,
+            relative_se: se[0] / spacing,
+            gradient: -tilt * per_half,
+            gradient_se: se[1] * per_half,
+            lens,
+            bend_se,
+            middle,
             length_mm,
             pitch_mm,
             ends,
@@ -335,7 +443,7 @@ impl Ticks {
 
     /// Whether the ticks stand as evenly as a graduation's.
     pub(super) fn even(&self) -> bool {
-        let (c, sigma, _) = self.fit();
-        c[1] > 0.0 && sigma < EVEN * c[1]
+        let Fit { spacing, sigma, .. } = self.fit(&self.places, None);
+        spacing > 0.0 && sigma < EVEN * spacing
     }
 }
