@@ -14,12 +14,15 @@ const CLASSES: [Class; 6] = [
     Class::CoarseNoisy,
 ];
 
+/// Dishes of one class, and the error and its standard error of each that was read.
+type ClassErrors = (u32, Vec<(f64, f64)>);
+
 /// The scale by the wall against the truth, by class.
 pub fn dishes(count: u64) {
     println!("rendered dishes whole in the frame, {count} in all");
     println!("class            dishes    read  mean error %  rms error %  worst %  in 95 % interval");
     let first: u64 = std::env::var("FIRST").ok().and_then(|f| f.parse().ok()).unwrap_or(0);
-    let mut errors: BTreeMap<&str, (u32, Vec<(f64, f64)>)> = BTreeMap::new();
+    let mut errors: BTreeMap<&str, ClassErrors> = BTreeMap::new();
     for seed in first..first + count {
         let class = CLASSES[seed as usize % CLASSES.len()];
         let drawn = whole_dish(class, 40_000 + seed);

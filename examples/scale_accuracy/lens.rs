@@ -89,7 +89,7 @@ pub fn lenses(count: u64) {
                 // Strip and ruler lie along the lower edge of a frame 140 mm wide.
                 let mut view = camera(bend, 140.0, [64.0, -20.0]);
                 view.tilt = dice.random_range(0.0..0.02);
-                view.tilt_axis = dice.random_range(0.0..6.28);
+                view.tilt_axis = dice.random_range(0.0..std::f64::consts::TAU);
                 let ruler = Graduation::millimetres(120);
                 let image = view.take(seed, |p: [f64; 2]| match source {
                     "card" => {
@@ -102,7 +102,7 @@ pub fn lenses(count: u64) {
                 let lines: Vec<[[f64; 2]; 2]> = (0..40)
                     .map(|_| {
                         let at = [0, 1].map(|i| f64::from(FRAME[i]) * dice.random_range(0.06..0.94));
-                        let turn: f64 = dice.random_range(0.0..6.28);
+                        let turn: f64 = dice.random_range(0.0..std::f64::consts::TAU);
                         // To where the view sees a point 8 mm away: a few steps of Newton's would do; so
                         // would the local scale, for the truth is measured between the ends all the same.
                         let long = LINE_MM / view.mm_per_px(at);

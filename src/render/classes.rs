@@ -98,17 +98,6 @@ pub fn photograph(class: Class, seed: u64) -> Rendered {
     scene(class, seed).render()
 }
 
-<<<<<<< HEAD
-/// The scene [`photograph`] draws: for those who want it in another frame, or with other fish.
-///
-/// ```
-/// use frygauge::render::{Class, scene};
-/// let mut small = scene(Class::DarkDish, 3);
-/// small.frame = Some([320, 240]);
-/// assert_eq!(small.render().image.dimensions(), (320, 240));
-/// ```
-pub fn scene(class: Class, seed: u64) -> Scene {
-=======
 /// As [`photograph`], with one round dish that is whole in the frame and a camera tilted up to eight degrees.
 ///
 /// ```
@@ -130,9 +119,15 @@ pub fn whole_dish(class: Class, seed: u64) -> Rendered {
     scene.render()
 }
 
-/// The scene a class draws for a seed.
-pub(super) fn scene(class: Class, seed: u64) -> Scene {
->>>>>>> 545d8b6 (Calibrate lenses from chessboards, read tilt and bend from rulers, and dish walls as lines)
+/// The scene [`photograph`] draws: for those who want it in another frame, or with other fish.
+///
+/// ```
+/// use frygauge::render::{Class, scene};
+/// let mut small = scene(Class::DarkDish, 3);
+/// small.frame = Some([320, 240]);
+/// assert_eq!(small.render().image.dimensions(), (320, 240));
+/// ```
+pub fn scene(class: Class, seed: u64) -> Scene {
     // Seeds of different classes must not share their draws.
     let seed = super::dice::mix(seed ^ ((class as u64 + 1) << 56));
     let mut dice = Dice::new(seed, 0);

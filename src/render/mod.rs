@@ -44,11 +44,7 @@ use image::RgbImage;
 #[cfg(test)]
 mod tests;
 
-<<<<<<< HEAD
-pub use classes::{photograph, scene};
-=======
-pub use classes::{photograph, whole_dish};
->>>>>>> 545d8b6 (Calibrate lenses from chessboards, read tilt and bend from rulers, and dish walls as lines)
+pub use classes::{photograph, scene, whole_dish};
 pub use jpeg::{NOTICE, Tags, encode_jpeg, encode_jpeg_tagged};
 pub use samples::{SampleImage, sample_images};
 pub use scene::{Fry, Scene};

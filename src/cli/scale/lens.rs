@@ -101,7 +101,7 @@ impl LensArgs {
                  every side, near the middle and in the corners; say its inner corners with --corners",
             )
         })?;
-        self.advise(&found, &seen, context);
+        Self::advise(&found, &seen, context);
         let lens = StoredLens {
             name: self.name.clone().unwrap_or_else(|| camera.name()),
             make: camera.make,
@@ -122,7 +122,7 @@ impl LensArgs {
         Ok(Exit::Done)
     }
 
-    fn advise(&self, found: &Calibration, seen: &[&PathBuf], context: &Context) {
+    fn advise(found: &Calibration, seen: &[&PathBuf], context: &Context) {
         if found.reach < FAR_ENOUGH {
             context.printer.warning(
                 &format!(

@@ -161,7 +161,7 @@ fn grow(saddles: &[Saddle], seed: usize) -> Option<Grid> {
             if grid.contains_key(&next) {
                 continue;
             }
-            let along = if dx == 0 { 1 } else { 0 };
+            let along = usize::from(dx == 0);
             let way = f64::from(dx + dy);
             let by = step[along].map(|s| s * way);
             let expected = [saddles[here].at[0] + by[0], saddles[here].at[1] + by[1]];

@@ -247,6 +247,9 @@ fn refine(views: &[View], start: DVector<f64>) -> Option<(DVector<f64>, DMatrix<
     (best.is_finite() && p.iter().all(|v| v.is_finite())).then_some((p, inverse, best))
 }
 
+/// The camera and one view's pose with one of their numbers moved by a step.
+type Moved = (Inner, Lens, Pose, Rotation3<f64>);
+
 fn normal_equations(views: &[View], p: &DVector<f64>) -> (DMatrix<f64>, DVector<f64>) {
     const LOCAL: usize = INNER + 6;
     let mut a = DMatrix::zeros(p.len(), p.len());
@@ -254,14 +257,14 @@ fn normal_equations(views: &[View], p: &DVector<f64>) -> (DMatrix<f64>, DVector<
     for (i, view) in views.iter().enumerate() {
         let (c, pose) = (inner(p), pose(p, i));
         // A corner depends on the camera and on its own view's pose only; derivatives by central differences.
-        let moved: Vec<[(Inner, Lens, Pose, Rotation3<f64>); 2]> = (0..LOCAL)
+        let moved: Vec<[Moved; 2]> = (0..LOCAL)
             .map(|k| {
                 [-STEP, STEP].map(|step| {
                     let (mut c, mut pose) = (c, pose);
                     if k < INNER {
-                        c[k] += step
+                        c[k] += step;
                     } else {
-                        pose[k - INNER] += step
+                        pose[k - INNER] += step;
                     }
                     (c, lens_of(&c), pose, turned(&pose))
                 })

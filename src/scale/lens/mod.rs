@@ -109,20 +109,11 @@ impl Lens {
             lens.centre[i] = far[i] - lens.centre[i];
             lens.tangential[1 - i] = -lens.tangential[1 - i];
         };
-        match orientation {
-            2 => mirror(0),
-            3 => {
-                mirror(0);
-                mirror(1);
-            }
-            4 => mirror(1),
-            6 => mirror(1),
-            7 => {
-                mirror(0);
-                mirror(1);
-            }
-            8 => mirror(0),
-            _ => {}
+        if matches!(orientation, 2 | 3 | 7 | 8) {
+            mirror(0);
+        }
+        if matches!(orientation, 3 | 4 | 6 | 7) {
+            mirror(1);
         }
         if (5..=8).contains(&orientation) {
             lens.focal.swap(0, 1);
