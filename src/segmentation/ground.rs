@@ -271,7 +271,15 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
             .collect();
         let dark_border =
             border.iter().filter(|(x, y)| dark_blocks.at(*x, *y)).count() as f64 / border.len() as f64;
-        if dark_border < 0.35 && dark_share > 0.15 {
+        let level = |of: &Plane<bool>| {
+            let mut inside: Vec<f32> =
+                medians.data.iter().zip(&of.data).filter(|(_, in_it)| **in_it).map(|(m, _)| *m).collect();
+            quantile(&mut inside, 0.5).unwrap_or(0.0)
+        };
+        let (outside, inside) = (level(&dark_blocks), level(&dark_blocks.map(|d| !d)));
+        // Uneven light on one ground does not make two.
+        let two = outside < LIT_OTHERWISE * inside;
+        if two && dark_border < 0.35 && dark_share > 0.15 {
             return (Polarity::BrightFish, dark_blocks);
         }
         // A dark island within the pad is an object on it, however large.
@@ -281,13 +289,7 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
         for &(x, y) in large.iter().filter(reaches_frame).flat_map(|r| &r.pixels) {
             pad.set(x as usize, y as usize, false);
         }
-        let level = |of: &Plane<bool>| {
-            let mut inside: Vec<f32> =
-                medians.data.iter().zip(&of.data).filter(|(_, in_it)| **in_it).map(|(m, _)| *m).collect();
-            quantile(&mut inside, 0.5).unwrap_or(0.0)
-        };
-        let (outside, inside) = (level(&dark_blocks), level(&dark_blocks.map(|d| !d)));
-        if outside < LIT_OTHERWISE * inside && is_window(&pad) {
+        if two && is_window(&pad) {
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
             // among fish that are lit as it is.
             let beside_it = without_largest(&pad);
