@@ -94,9 +94,10 @@ impl ResultsFolder {
         };
         write().map_err(|e| {
             let _ = std::fs::remove_file(&aside);
+            let stands = if self.replace { "the earlier results stand" } else { "what was finished is kept" };
             Failure::stopped(format!("cannot write results: {e}"))
                 .at(Place::file(&path))
-                .hint("make room on the disk, then run again; what was finished is kept")
+                .hint(format!("make room on the disk, then run again; {stands}"))
         })
     }
 
