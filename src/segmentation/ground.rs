@@ -50,7 +50,7 @@ pub struct Ground {
     /// Departure from bare background as a fraction of it (bright background), or of the brightest
     /// fish tissue (dark background); positive where fish are. Smoothed by one search pixel.
     pub ink: Plane<f32>,
-    /// What the walls of the vessels add to the ink beside them (see [`super::haze`]), taken out of it already;
+    /// What the walls of the vessels add to the ink beside them (their haze), taken out of it already;
     /// `None` without walls.
     pub haze: Option<Plane<f32>>,
     /// Standard deviation of `ink` on bare background, by block.

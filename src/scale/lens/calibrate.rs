@@ -40,7 +40,7 @@ impl Calibration {
 /// Why photographs give no calibration.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CalibrationError {
-    /// Fewer photographs than [`LEAST_VIEWS`].
+    /// Fewer photographs than a calibration needs.
     #[error("{0} photographs show the whole board: {LEAST_VIEWS} are needed")]
     Few(usize),
     /// The views do not determine the focal length: the board was never tilted.
