@@ -57,6 +57,8 @@ pub const LEAST_VIEWS: usize = 5;
 const FITS: f64 = 0.8;
 /// Largest relative standard error of the focal length accepted.
 const FOCAL_SE: f64 = 0.02;
+/// Tilt that at least one view must show, radians: 8 degrees.
+const LEAST_TILT: f64 = 0.14;
 const INNER: usize = 8;
 
 /// Calibrates a camera from views of a flat board in frames of `frame` = (width, height) pixels.
@@ -92,16 +94,24 @@ pub fn calibrate(views: &[View], frame: (f64, f64)) -> Result<Calibration, Calib
         .map(|v| plane_of(&v.mm, &v.px))
         .collect::<Option<_>>()
         .ok_or(CalibrationError::Square)?;
-    let focal = first_focal(&planes).ok_or(CalibrationError::Square)?;
-    let mut p = DVector::zeros(INNER + 6 * views.len());
-    p[0] = focal[0];
-    p[1] = focal[1];
-    for (i, h) in planes.iter().enumerate() {
-        let pose = first_pose(h, focal).ok_or(CalibrationError::Square)?;
-        p.rows_mut(INNER + 6 * i, 6).copy_from_slice(&pose);
-    }
-    let (p, covariance, sum) = refine(&views, p).ok_or(CalibrationError::Square)?;
     let count: usize = views.iter().map(|v| v.mm.len()).sum();
+    // Views near square give no first focal length, or a wrong one: then from short and long ones.
+    let mut best: Option<(DVector<f64>, DMatrix<f64>, f64)> = None;
+    for focal in first_focal(&planes).into_iter().chain([[1.5; 2], [5.0; 2]]) {
+        if best.as_ref().is_some_and(|b| (b.2 / count as f64).sqrt() <= FITS * 1e-3) {
+            break;
+        }
+        let fitted = start(&planes, focal).and_then(|p| refine(&views, p));
+        if let Some(fitted) = fitted.filter(|f| best.as_ref().is_none_or(|b| f.2 < b.2)) {
+            best = Some(fitted);
+        }
+    }
+    let (p, covariance, sum) = best.ok_or(CalibrationError::Square)?;
+    // Poses near square leave the focal length open, whatever else the fit found.
+    let tilts = (0..views.len()).map(|i| turned(&pose(&p, i)).matrix()[(2, 2)].abs().min(1.0).acos());
+    if tilts.fold(0.0, f64::max) < LEAST_TILT {
+        return Err(CalibrationError::Square);
+    }
     let rms = (sum / count as f64).sqrt();
     if rms > FITS * 1e-3 {
         return Err(CalibrationError::NoFit(rms * size));
@@ -127,6 +137,17 @@ pub fn calibrate(views: &[View], frame: (f64, f64)) -> Result<Calibration, Calib
         tangential: [p[6], p[7]],
     };
     Ok(Calibration { lens, se, rms_px: rms * size, view_rms_px, reach })
+}
+
+/// Camera and poses to begin with, for a focal length.
+fn start(planes: &[Matrix3<f64>], focal: [f64; 2]) -> Option<DVector<f64>> {
+    let mut p = DVector::zeros(INNER + 6 * planes.len());
+    p[0] = focal[0];
+    p[1] = focal[1];
+    for (i, h) in planes.iter().enumerate() {
+        p.rows_mut(INNER + 6 * i, 6).copy_from_slice(&first_pose(h, focal)?);
+    }
+    Some(p)
 }
 
 /// Focal lengths from the views' homographies: the two directions of a board are at right angles and

@@ -67,7 +67,7 @@ pub fn read(
 ) -> Option<Result<Ruler, RulerProblem>> {
     let mut problem = None;
     for band in band::find(pixels) {
-        let Some(ticks) = ticks::count(pixels, &band).filter(ticks::Ticks::even) else { continue };
+        let Some(ticks) = ticks::count(pixels, &band).filter(|t| t.even(pixels, lens)) else { continue };
         let pitch = match division_mm {
             Some(mm) => Ok(mm),
             None => pattern::pitch_mm(&ticks.lengths, &ticks.indices),

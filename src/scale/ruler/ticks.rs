@@ -441,9 +441,9 @@ impl Ticks {
         }
     }
 
-    /// Whether the ticks stand as evenly as a graduation's.
-    pub(super) fn even(&self) -> bool {
-        let Fit { spacing, sigma, .. } = self.fit(&self.places, None);
+    /// Whether the ticks stand as evenly as a graduation's, tilt and lens taken out.
+    pub(super) fn even(&self, pixels: &Pixels, known: Option<&Lens>) -> bool {
+        let Fit { spacing, sigma, .. } = self.unbent(pixels, known).0;
         spacing > 0.0 && sigma < EVEN * spacing
     }
 }
