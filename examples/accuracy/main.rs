@@ -171,8 +171,8 @@ fn main() {
     }
     println!("rendered photographs, seed {}, {} a class", o.seed, o.photos);
     println!(
-        "{:16} {:>5} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6} {:>6}",
-        "class", "fish", "recall", "uncut", "precis", "bias%", "mae%", "p95%", "head", "used"
+        "{:16} {:>5} {:>6} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6} {:>6}",
+        "class", "fish", "recall", "uncut", "precis", "false", "bias%", "mae%", "p95%", "head", "used"
     );
     let model = Model::standard().expect("the built-in model reads");
     let mut all = Vec::new();
@@ -219,21 +219,23 @@ fn row(class: Class, scored: &[Scored]) {
     let mut errors: Vec<f64> =
         used.iter().map(|p| p.fish.total_length.0 / p.truth.total_length_px - 1.0).collect();
     let n = errors.len().max(1) as f64;
+    let measured = |v: f64| if used.is_empty() { "-".into() } else { format!("{v:.2}") };
     let bias = 100.0 * errors.iter().sum::<f64>() / n;
     errors.iter_mut().for_each(|e| *e = e.abs());
     errors.sort_by(f64::total_cmp);
     let mae = 100.0 * errors.iter().sum::<f64>() / n;
     let p95 = errors.get((0.95 * n) as usize).map_or(0.0, |e| 100.0 * e);
     println!(
-        "{:16} {:>5} {:>6} {:>6} {:>6} {:>7.2} {:>6.2} {:>6.2} {:>6} {:>6}",
+        "{:16} {:>5} {:>6} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6} {:>6}",
         class.name(),
         free.len() + missed_free,
         percent(free.len(), free.len() + missed_free),
         percent(uncut, uncut + missed_uncut),
-        percent(pairs.len(), pairs.len() + false_fish),
-        bias,
-        mae,
-        p95,
+        if pairs.is_empty() { "-".into() } else { percent(pairs.len(), pairs.len() + false_fish) },
+        false_fish,
+        measured(bias),
+        measured(mae),
+        measured(p95),
         percent(used.iter().filter(|p| p.head_right).count(), used.len()),
         percent(used.len(), free.len()),
     );

@@ -3,7 +3,7 @@
 use super::frame::Frame;
 use frygauge::bladder::Model;
 use frygauge::photo;
-use frygauge::pipeline::{Sample, Scored, Settings, fish_rows, photo_row, score};
+use frygauge::pipeline::{Sample, Settings, fish_rows, photo_row, score};
 use frygauge::records::FishRow;
 use frygauge::report::annotate::{FishMark, Marks, annotate};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -66,11 +66,7 @@ fn attempt(frame: &Frame, model: &Model) -> Outcome {
         offences.extend(offences_of(row, fish.fish.depth.0 / fish.fish.total_length.0, frame));
     }
     let bladders = rows.iter().filter(|r| r.bladder_length_mm.is_some()).count();
-    Outcome::Scored { fish: count(&scored), bladders, offences }
-}
-
-fn count(scored: &Scored) -> usize {
-    scored.fish.len()
+    Outcome::Scored { fish: scored.fish.len(), bladders, offences }
 }
 
 /// What of a fish's row no larva, and no frame of this width and height, can give.

@@ -2,6 +2,9 @@
 //!
 //! `cargo run --release --example scale_accuracy [-- card|ruler|dish|lens|none|time [count [px/module]]]`
 //!
+//! With `SHOW=1` in the environment every failure is named and its picture kept in the system's folder for such;
+//! `FIRST=n` starts rulers and dishes at another seed.
+//!
 //! All photographs are rendered. Fish are taken to lie in the plane of card, ruler and dish floor, and cards
 //! to be printed at their exact size: what is measured is the reading alone. Rulers are as wrong as their
 //! class of accuracy allows.

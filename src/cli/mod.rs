@@ -203,7 +203,13 @@ fn write_files(folder: &std::path::Path, files: &[(impl AsRef<str>, Vec<u8>)]) -
 fn write_whole(path: &std::path::Path, bytes: &[u8]) -> std::io::Result<()> {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let aside = path.with_file_name(format!(".{name}.{}.unfinished", std::process::id()));
-    let done = std::fs::write(&aside, bytes).and_then(|()| std::fs::rename(&aside, path));
+    let write = || {
+        let mut file = std::fs::File::create(&aside)?;
+        std::io::Write::write_all(&mut file, bytes)?;
+        file.sync_all()?;
+        std::fs::rename(&aside, path)
+    };
+    let done = write();
     if done.is_err() {
         let _ = std::fs::remove_file(&aside);
     }

@@ -80,6 +80,12 @@ impl Score {
             let _ = recording.end();
             return Err(failure.clone());
         }
+        if done.is_empty() && interrupted() {
+            // Nothing must not take the place of earlier results.
+            let _ = recording.end();
+            return Err(Failure::stopped("stopped before a photograph was finished: nothing was written")
+                .hint("run again to score them"));
+        }
         let exit = finish.write(&done, listing.sources.len(), folder)?;
         let (left_out, lost) = recording.end();
         for failure in &left_out {

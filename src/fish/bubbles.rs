@@ -75,13 +75,7 @@ pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
 fn rings(crop: &Crop) -> Vec<Bubble> {
     let mut found: Vec<Bubble> = Vec::new();
     for level in LEVELS {
-        let limit = level * crop.trunk;
-        let dark = Plane {
-            width: crop.ink.width,
-            height: crop.ink.height,
-            data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
-        };
-        for region in components::regions(&dark, 12) {
+        for region in components::regions(&crop.denser(level * crop.trunk), 12) {
             let (w, h) = (region.width() as usize, region.height() as usize);
             if (w.min(h) as f64) < LEAST || w.max(h) as f64 > 1.5 * w.min(h) as f64 {
                 continue;
@@ -100,10 +94,9 @@ fn rings(crop: &Crop) -> Vec<Bubble> {
             {
                 continue;
             }
-            let (sx, sy) = filled.pixels.iter().fold((0.0, 0.0), |(sx, sy), (x, y)| {
-                (sx + f64::from(*x + region.x0), sy + f64::from(*y + region.y0))
-            });
-            let bubble = [sx / area, sy / area, (area / std::f64::consts::PI).sqrt()];
+            let [x, y] = filled.centre();
+            let radius = (area / std::f64::consts::PI).sqrt();
+            let bubble = [x + f64::from(region.x0), y + f64::from(region.y0), radius];
             if !found.iter().any(|b| (b[0] - bubble[0]).hypot(b[1] - bubble[1]) < b[2]) {
                 found.push(bubble);
             }

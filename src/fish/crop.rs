@@ -53,6 +53,15 @@ const LEAST_ABSORBED: f32 = 0.004;
 const LEAST_SCATTERED: f32 = 0.05;
 
 impl Crop {
+    /// The part of the body with ink of `limit` and more.
+    pub fn denser(&self, limit: f32) -> Plane<bool> {
+        Plane {
+            width: self.ink.width,
+            height: self.ink.height,
+            data: self.ink.data.iter().zip(&self.body.data).map(|(v, b)| *b && *v >= limit).collect(),
+        }
+    }
+
     /// Whether the body holds crop pixel `p`.
     pub fn owns(&self, p: [f64; 2]) -> bool {
         self.body.get_or(p[0].round() as i64, p[1].round() as i64, false)

@@ -108,9 +108,9 @@ pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
     let forward = signal(crop, ribbon);
     let backward = Signal { values: forward.values.into_iter().rev().collect(), noise: forward.noise };
     let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
-    let last = (ribbon.ink.width - 1) as f64;
+    let last = ribbon.ink.width - 1;
     let from = ribbon.column(end.arc);
-    let at = tip(crop, from, SNOUT_TIP, |c, r| ribbon.ink.at(last as usize - c, r));
+    let at = tip(crop, from, SNOUT_TIP, |c, r| ribbon.ink.at(last - c, r));
     End { arc: ribbon.length - ribbon.arc(at), ..end }
 }
 

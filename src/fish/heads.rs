@@ -1,7 +1,7 @@
 //! The heads in a body on a bright ground: eyes are the most opaque compact spots there are.
 
 use super::crop::Crop;
-use crate::imaging::{Plane, components, distance};
+use crate::imaging::{components, distance};
 use std::cell::LazyCell;
 
 /// Least ink of an eye over the trunk's.
@@ -46,24 +46,16 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
     let body = crop.body.data.iter().filter(|b| **b).count() as f64;
     // An eye may join the gut or pigment at one level and stand alone at a higher one.
     for level in [EYE, 1.5 * EYE, 2.3 * EYE, 3.5 * EYE] {
-        let limit = level * crop.trunk;
-        let dark = Plane {
-            width: crop.ink.width,
-            height: crop.ink.height,
-            data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
-        };
+        let dark = crop.denser(level * crop.trunk);
         let depth = LazyCell::new(|| distance::euclidean(&dark));
         for region in components::regions(&dark, 6) {
             let (major, minor) = region.axes();
             let area = region.pixels.len() as f64;
             let circle = std::f64::consts::FRAC_PI_4 * major * major;
-            let (sx, sy) = region
-                .pixels
-                .iter()
-                .fold((0.0, 0.0), |(sx, sy), (x, y)| (sx + f64::from(*x), sy + f64::from(*y)));
+            let at = region.centre();
             let narrow_in_the_middle = || {
                 let widest = region.pixels.iter().map(|&(x, y)| depth.at(x as usize, y as usize));
-                depth.bilinear(sx / area, sy / area) < WAIST * widest.fold(0.0, f32::max)
+                depth.bilinear(at[0], at[1]) < WAIST * widest.fold(0.0, f32::max)
             };
             let eye = if major <= ROUND * minor && area >= COMPACT * circle {
                 major
@@ -80,7 +72,7 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             }
             let ink =
                 region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize)).fold(0.0, f32::max);
-            let head = Head { at: [sx / area, sy / area], eye, ink, sure: false };
+            let head = Head { at, eye, ink, sure: false };
             // The same spot at a higher level.
             let inside = |h: &Head| (h.at[0] - head.at[0]).hypot(h.at[1] - head.at[1]) < 0.6 * h.eye;
             if !found.iter().any(inside) {

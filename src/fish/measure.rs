@@ -36,7 +36,7 @@ const LONGEST_SNOUT: f64 = 0.15;
 /// A snout that would lie farther beyond the line, as a share of the length, is not of this body.
 const SHORT_SNOUT: f64 = 0.04;
 /// Where the noise hides what has less ink than this share of the trunk's, the tail may go on unseen: the last part of
-/// the trunk has about a third of it, the fin a fifth and less.
+/// the trunk has about a third of it, the fin a fifth and less (rendered fish).
 const UNSEEN: f32 = 0.2;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;

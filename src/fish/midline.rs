@@ -13,7 +13,7 @@ const DEEP: f32 = 4.0;
 /// Ink that counts for the middle of the body, as a share of the greatest across it, and the ink up to which
 /// pixels differ, in trunk inks.
 const DENSE: [f32; 2] = [0.4, 1.2];
-/// The same under light from above: a shadow beside the body can take half of what the body takes.
+/// The same under light from above: a shadow beside the body can take half of what the body takes (rendered trays).
 const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
 /// Share of the pixels that must be left when fibres are taken off.
 const LEFT: f64 = 0.85;

@@ -257,12 +257,7 @@ fn sharpest_turn(way: &[[f64; 2]]) -> f64 {
 /// empty when it does not fall apart.
 pub fn by_level(crop: &Crop) -> Vec<Crop> {
     for level in LEVELS {
-        let limit = level * crop.trunk;
-        let dense = Plane {
-            width: crop.ink.width,
-            height: crop.ink.height,
-            data: crop.ink.data.iter().zip(&crop.body.data).map(|(v, b)| *b && *v >= limit).collect(),
-        };
+        let dense = crop.denser(level * crop.trunk);
         let all = dense.data.iter().filter(|d| **d).count();
         let least = ((LEAST_PART * all as f64) as usize).max(30);
         let parts = components::regions(&dense, least);

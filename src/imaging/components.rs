@@ -28,6 +28,17 @@ impl Region {
         self.y1 - self.y0 + 1
     }
 
+    /// Mean column and row of the pixels.
+    pub fn centre(&self) -> [f64; 2] {
+        let n = self.pixels.len() as f64;
+        let (mut sx, mut sy) = (0.0, 0.0);
+        for &(x, y) in &self.pixels {
+            sx += f64::from(x);
+            sy += f64::from(y);
+        }
+        [sx / n, sy / n]
+    }
+
     /// Lengths of the principal axes: four standard deviations along each, longer first; equal to the
     /// axes of the ellipse with the same second moments. Pixels count as unit squares.
     ///
@@ -35,12 +46,7 @@ impl Region {
     /// Haralick & Shapiro 1992, Computer and Robot Vision I, ch. 2 (definition from memory).
     pub fn axes(&self) -> (f64, f64) {
         let n = self.pixels.len() as f64;
-        let (mut sx, mut sy) = (0.0, 0.0);
-        for &(x, y) in &self.pixels {
-            sx += f64::from(x);
-            sy += f64::from(y);
-        }
-        let (mx, my) = (sx / n, sy / n);
+        let [mx, my] = self.centre();
         let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
         for &(x, y) in &self.pixels {
             let (dx, dy) = (f64::from(x) - mx, f64::from(y) - my);

@@ -8,7 +8,7 @@ mod error;
 mod folder;
 mod format;
 mod jpeg;
-mod orient;
+pub(crate) mod orient;
 mod raster;
 mod shrink;
 mod tags;

@@ -26,8 +26,14 @@ pub fn upright(pixels: Pixels, orientation: u16) -> Pixels {
 /// Side of the blocks a turned picture is copied in: both the rows read and those written stay in cache.
 const BLOCK: usize = 64;
 
-fn swapped(width: u32, height: u32, orientation: u16) -> (u32, u32) {
-    if orientation >= 5 { (height, width) } else { (width, height) }
+/// Width and height with rows and columns exchanged where `orientation` exchanges them; its own inverse.
+pub fn swapped(width: u32, height: u32, orientation: u16) -> (u32, u32) {
+    if (5..=8).contains(&orientation) { (height, width) } else { (width, height) }
+}
+
+/// Whether columns of the frame as the sensor gives it are counted from the right, and rows from below.
+pub fn mirrored(orientation: u16) -> [bool; 2] {
+    [matches!(orientation, 2 | 3 | 7 | 8), matches!(orientation, 3 | 4 | 6 | 7)]
 }
 
 fn turn(plane: &[u8], w: usize, h: usize, orientation: u16) -> Vec<u8> {
@@ -37,8 +43,7 @@ fn turn(plane: &[u8], w: usize, h: usize, orientation: u16) -> Vec<u8> {
         4 => plane.chunks_exact(w).rev().flatten().copied().collect(),
         _ => {
             // Output row y, column x comes from input column y, row x, each perhaps counted from the far end.
-            let from_right = matches!(orientation, 7 | 8);
-            let from_bottom = matches!(orientation, 6 | 7);
+            let [from_right, from_bottom] = mirrored(orientation);
             let mut out = vec![0; w * h];
             for y0 in (0..w).step_by(BLOCK) {
                 for x0 in (0..h).step_by(BLOCK) {

@@ -7,10 +7,11 @@ use crate::scale::{Reason, Scale, Severity};
 use crate::units::{Mm, Px};
 use std::ops::RangeInclusive;
 
-/// Total length of what this program scores, millimetres: the shortest newly hatched fry measure about 3, and the
-/// scored fish end at half of the upper bound.
+/// Total length of what this program scores, millimetres: the shortest newly hatched fry measure about 3
+/// (from memory), and nobody scores fish of twice the length of the longest fry in a nursery tank (common practice, no
+/// source).
 const LENGTH_MM: RangeInclusive<f64> = 2.0..=60.0;
-/// Greatest depth as a share of total length: 7 to 18 % in fry, a blurred or yolk-laden one is deeper.
+/// Greatest depth as a share of total length: 7 to 18 % in fry (from memory), a blurred or yolk-laden one is deeper.
 const DEPTH: RangeInclusive<f64> = 0.04..=0.40;
 
 /// The length in millimetres: the midline piece by piece at the scale where it lies, carried over to the

@@ -6,7 +6,7 @@
 
 use super::lens::Lens;
 use super::{Scale, ScaleSource};
-use crate::photo::{Pixels, Tags};
+use crate::photo::{Pixels, Tags, orient::swapped};
 use crate::units::MmPerPx;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -120,7 +120,7 @@ impl StoredLens {
     /// [`OtherCamera`] when maker, model, size of the frame or focal length are not those it was calibrated
     /// with: a lens is never applied to another camera.
     pub fn lens_of(&self, pixels: &Pixels, tags: &Tags) -> Result<Lens, OtherCamera> {
-        let (width, height) = sensor_frame((pixels.width, pixels.height), tags.orientation);
+        let (width, height) = swapped(pixels.width, pixels.height, tags.orientation);
         let focal = match (self.focal_length_mm, tags.focal_length_mm) {
             (Some(a), Some(b)) => (a / b - 1.0).abs() <= SAME_FOCAL,
             (a, b) => a.is_none() && b.is_none(),
@@ -145,11 +145,6 @@ impl StoredLens {
             (self.width_px, self.height_px),
         )
     }
-}
-
-/// Width and height as the sensor gives them, of a frame turned upright by EXIF `orientation`.
-pub fn sensor_frame((width, height): (u32, u32), orientation: u16) -> (u32, u32) {
-    if (5..=8).contains(&orientation) { (height, width) } else { (width, height) }
 }
 
 fn camera(make: Option<&str>, model: Option<&str>, focal: Option<f64>, frame: (u32, u32)) -> String {

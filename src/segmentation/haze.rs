@@ -61,10 +61,16 @@ pub fn without(ink: f32, haze: f32, polarity: Polarity) -> f32 {
 fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
     let reach = REACH * vessel.radius();
     let bins = (reach / BIN).ceil() as usize + OUTSIDE;
+    // Most pixels within a large dish are nowhere near its wall: a circle inside the band settles those.
+    let least = (vessel.b - bins as f64 * BIN).max(0.0);
     let place = |x: usize, y: usize| -> Option<(f64, f64)> {
+        let (dx, dy) = (x as f64 - vessel.x, y as f64 - vessel.y);
+        if dx * dx + dy * dy < least * least {
+            return None;
+        }
         let depth = -vessel.distance(x as f64, y as f64) / BIN + OUTSIDE as f64;
         (depth >= 0.0 && depth < bins as f64).then(|| {
-            let turn = (y as f64 - vessel.y).atan2(x as f64 - vessel.x) / std::f64::consts::TAU + 0.5;
+            let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
             (depth, turn.rem_euclid(1.0))
         })
     };

@@ -1,9 +1,8 @@
 //! The file that keeps scales and lenses by name.
 
-use crate::cli::{Failure, Place};
+use crate::cli::{Failure, Place, write_whole};
 use crate::scale::stored::{StoredLens, StoredScale};
 use serde::{Deserialize, Serialize};
-use std::io::Write;
 use std::path::Path;
 
 /// The file of stored scales.
@@ -52,15 +51,7 @@ impl StoredScales {
     /// # Errors
     /// A [`Failure`] that lists the names there are.
     pub fn find(&self, name: &str, path: &Path) -> Result<&StoredScale, Failure> {
-        self.scale.iter().find(|s| s.name == name).ok_or_else(|| {
-            let names: Vec<&str> = self.scale.iter().map(|s| s.name.as_str()).collect();
-            let hint = if names.is_empty() {
-                "store one with frygauge scale measure".to_owned()
-            } else {
-                format!("stored are: {}", names.join(", "))
-            };
-            Failure::usage(format!("no stored scale is called {name:?}")).at(Place::file(path)).hint(hint)
-        })
+        named(&self.scale, |s| &s.name, name, ("scale", "store one with frygauge scale measure"), path)
     }
 
     /// The lens called `name`.
@@ -68,15 +59,7 @@ impl StoredScales {
     /// # Errors
     /// A [`Failure`] that lists the names there are.
     pub fn find_lens(&self, name: &str, path: &Path) -> Result<&StoredLens, Failure> {
-        self.lens.iter().find(|l| l.name == name).ok_or_else(|| {
-            let names: Vec<&str> = self.lens.iter().map(|l| l.name.as_str()).collect();
-            let hint = if names.is_empty() {
-                "calibrate one with frygauge scale --lens".to_owned()
-            } else {
-                format!("stored are: {}", names.join(", "))
-            };
-            Failure::usage(format!("no stored lens is called {name:?}")).at(Place::file(path)).hint(hint)
-        })
+        named(&self.lens, |l| &l.name, name, ("lens", "calibrate one with frygauge scale --lens"), path)
     }
 
     /// Adds a scale and writes the file.
@@ -99,11 +82,24 @@ impl StoredScales {
                 .hint("give a folder that exists with --scales")
         };
         let text = toml::to_string_pretty(self).map_err(|e| failed(&e))?;
-        let aside = path.with_extension("toml.new");
-        let mut file = std::fs::File::create(&aside).map_err(|e| failed(&e))?;
-        file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(|e| failed(&e))?;
-        std::fs::rename(&aside, path).map_err(|e| failed(&e))
+        write_whole(path, text.as_bytes()).map_err(|e| failed(&e))
     }
+}
+
+/// The one of things kept by name, or a failure that lists the names there are; `what` they are, and how to get one.
+fn named<'a, T>(
+    kept: &'a [T],
+    name_of: impl Fn(&T) -> &String,
+    name: &str,
+    (what, how): (&str, &str),
+    path: &Path,
+) -> Result<&'a T, Failure> {
+    kept.iter().find(|k| name_of(k) == name).ok_or_else(|| {
+        let names: Vec<&str> = kept.iter().map(|k| name_of(k).as_str()).collect();
+        let hint =
+            if names.is_empty() { how.to_owned() } else { format!("stored are: {}", names.join(", ")) };
+        Failure::usage(format!("no stored {what} is called {name:?}")).at(Place::file(path)).hint(hint)
+    })
 }
 
 /// Adds `new` to things kept by name, in the place of one of the same name only with `replace`.

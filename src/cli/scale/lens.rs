@@ -2,9 +2,9 @@
 
 use super::StoredScales;
 use crate::cli::{Context, Exit, Failure, Place};
-use crate::photo::{self, Tags};
+use crate::photo::{self, Tags, orient::swapped};
 use crate::scale::lens::{Calibration, View, board, calibrate, to_sensor};
-use crate::scale::stored::{StoredLens, sensor_frame};
+use crate::scale::stored::StoredLens;
 use std::path::{Path, PathBuf};
 
 /// Arguments.
@@ -153,7 +153,7 @@ fn camera_of(tags: &Tags, frame: (u32, u32)) -> Camera {
         make: tags.make.clone(),
         model: tags.model.clone(),
         focal_length_mm: tags.focal_length_mm,
-        frame: sensor_frame(frame, tags.orientation),
+        frame: swapped(frame.0, frame.1, tags.orientation),
     }
 }
 

@@ -11,6 +11,7 @@ mod calibrate;
 
 pub use calibrate::{Calibration, CalibrationError, View, calibrate};
 
+use crate::photo::orient::mirrored;
 use serde::{Deserialize, Serialize};
 
 /// A lens and camera in pixels of the frame: the centre of pixel (0, 0) is the point (0, 0).
@@ -109,12 +110,7 @@ impl Lens {
             lens.centre[i] = far[i] - lens.centre[i];
             lens.tangential[1 - i] = -lens.tangential[1 - i];
         };
-        if matches!(orientation, 2 | 3 | 7 | 8) {
-            mirror(0);
-        }
-        if matches!(orientation, 3 | 4 | 6 | 7) {
-            mirror(1);
-        }
+        (0..2).filter(|i| mirrored(orientation)[*i]).for_each(&mut mirror);
         if (5..=8).contains(&orientation) {
             lens.focal.swap(0, 1);
             lens.centre.swap(0, 1);
@@ -143,8 +139,7 @@ impl Lens {
 /// which is `width` by `height`.
 pub fn to_sensor([x, y]: [f64; 2], orientation: u16, width: u32, height: u32) -> [f64; 2] {
     let [u, v] = if (5..=8).contains(&orientation) { [y, x] } else { [x, y] };
-    let from_right = matches!(orientation, 2 | 3 | 7 | 8);
-    let from_below = matches!(orientation, 3 | 4 | 6 | 7);
+    let [from_right, from_below] = mirrored(orientation);
     [
         if from_right { f64::from(width) - 1.0 - u } else { u },
         if from_below { f64::from(height) - 1.0 - v } else { v },
