@@ -40,7 +40,7 @@ pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
     if found.is_empty() {
         return found;
     }
-    let mut body = crop.body.clone();
+    let mut body = crop.body().clone();
     let inside =
         |x: usize, y: usize| found.iter().any(|[cx, cy, r]| (x as f64 - cx).hypot(y as f64 - cy) <= OFF * r);
     for y in 0..body.height {
@@ -50,17 +50,18 @@ pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
             }
         }
     }
-    let all = crop.body.data.iter().filter(|b| **b).count() as f64;
+    let all = crop.body().data.iter().filter(|b| **b).count() as f64;
     let Some(rest) = components::regions(&body, 6).into_iter().max_by_key(|r| r.pixels.len()) else {
         return Vec::new();
     };
     if (rest.pixels.len() as f64) < LEFT * all {
         return Vec::new();
     }
-    crop.body = body.map(|_| false);
+    let mut kept = body.map(|_| false);
     for (x, y) in rest.pixels {
-        crop.body.set(x as usize, y as usize, true);
+        kept.set(x as usize, y as usize, true);
     }
+    crop.set_body(kept);
     for y in 0..body.height {
         for x in 0..body.width {
             if inside(x, y) {

@@ -1,13 +1,17 @@
 //! The full-resolution picture around one candidate.
 
 use super::bubbles::{Bubble, take_off};
-use crate::imaging::{Plane, blur::gaussian, components, plane::noise_about_zero, plane::quantile};
+use crate::imaging::{Plane, blur::gaussian, components, distance, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Ground, Labels, Polarity, without_haze};
+use std::cell::OnceCell;
 
 /// A large fish is measured at the reduction that leaves it about this many pixels long: more adds time, not
 /// accuracy.
 const ENOUGH_LENGTH: f64 = 480.0;
+
+/// Of larger crops every so many pixels are read to learn what bare ground looks like.
+const ENOUGH_PIXELS: usize = 20_000;
 
 /// Ink around one candidate, at photograph resolution or a whole-number reduction of it.
 #[derive(Debug, Clone)]
@@ -25,7 +29,9 @@ pub struct Crop {
     /// Pixels that may belong to this candidate: lit, and not another candidate's.
     pub allowed: Plane<bool>,
     /// The body: ink above the threshold, joined to the candidate.
-    pub body: Plane<bool>,
+    body: Plane<bool>,
+    /// What [`Crop::depth`] gives, once it was asked for.
+    depth: OnceCell<Plane<f32>>,
     /// Standard deviation of the smoothed ink on bare background.
     pub noise: f32,
     /// Ink of the trunk: median over the candidate.
@@ -53,6 +59,22 @@ const LEAST_ABSORBED: f32 = 0.004;
 const LEAST_SCATTERED: f32 = 0.05;
 
 impl Crop {
+    /// The body: ink above the threshold, joined to the candidate.
+    pub fn body(&self) -> &Plane<bool> {
+        &self.body
+    }
+
+    /// Takes another body.
+    pub fn set_body(&mut self, body: Plane<bool>) {
+        self.body = body;
+        self.depth = OnceCell::new();
+    }
+
+    /// Crop pixels from each pixel of the body to the nearest one outside, 0 outside.
+    pub fn depth(&self) -> &Plane<f32> {
+        self.depth.get_or_init(|| distance::euclidean(&self.body))
+    }
+
     /// The part of the body with ink of `limit` and more.
     pub fn denser(&self, limit: f32) -> Plane<bool> {
         Plane {
@@ -64,7 +86,7 @@ impl Crop {
 
     /// Whether the body holds crop pixel `p`.
     pub fn owns(&self, p: [f64; 2]) -> bool {
-        self.body.get_or(p[0].round() as i64, p[1].round() as i64, false)
+        self.body.nearest_or(p[0], p[1], false)
     }
 
     /// Crop coordinates to photograph coordinates.
@@ -96,20 +118,26 @@ impl Crop {
         let mut own = Plane::filled(w, h, false);
         let mut bare = Plane::filled(w, h, true);
         let mut unlit = Plane::filled(w, h, false);
+        let columns: Vec<usize> = (0..w).map(|x| ((x0 + x * bin) / f).min(labels.width - 1)).collect();
         for y in 0..h {
             let sy = ((y0 + y * bin) / f).min(labels.height - 1);
-            for x in 0..w {
-                let sx = ((x0 + x * bin) / f).min(labels.width - 1);
-                let label = labels.at(sx, sy);
-                let lit = ground.lit.at(sx, sy);
-                allowed.set(x, y, lit && (label == 0 || label == candidate.label));
-                own.set(x, y, label == candidate.label);
-                bare.set(x, y, lit && label == 0);
-                unlit.set(x, y, !lit);
+            let (labels, lit) = (labels.row(sy), ground.lit.row(sy));
+            for (i, sx) in (y * w..).zip(&columns) {
+                let (label, lit) = (labels[*sx], lit[*sx]);
+                allowed.data[i] = lit && (label == 0 || label == candidate.label);
+                own.data[i] = label == candidate.label;
+                bare.data[i] = lit && label == 0;
+                unlit.data[i] = !lit;
             }
         }
-        let mut outside: Vec<f32> =
-            ink.data.iter().zip(&bare.data).filter(|(_, b)| **b).map(|(v, _)| *v).collect();
+        let mut outside: Vec<f32> = ink
+            .data
+            .iter()
+            .zip(&bare.data)
+            .step_by((w * h / ENOUGH_PIXELS).max(1) | 1)
+            .filter(|(_, b)| **b)
+            .map(|(v, _)| *v)
+            .collect();
         // A faint fin fold or a shadow lies beside the body: the lower half of the bare pixels is the ground.
         let offset = quantile(&mut outside, 0.45).unwrap_or(0.0);
         for v in &mut ink.data {
@@ -134,6 +162,7 @@ impl Crop {
             ink,
             allowed,
             body,
+            depth: OnceCell::new(),
             noise,
             trunk,
             faintest,
@@ -156,6 +185,8 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
     let knots = w.div_ceil(STEP) + 1;
     let mut bare = vec![[0.0f32; 3]; knots];
     let wants_blue = ground.blue_share > 0.0;
+    let mut sums = vec![[0u32; 2]; w];
+    let mut behind = vec![[0.0f32; 3]; w];
     for y in 0..h {
         let centre_y = (y0 + y * bin) as f64 + 0.5 * (bin as f64 - 1.0);
         for (k, b) in bare.iter_mut().enumerate() {
@@ -165,23 +196,33 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
             let blue = ground.chroma.as_ref().map_or(luma, |[cb, _]| luma + 1.772 * (cb.at(sx, sy) - 128.0));
             *b = [luma, blue, ground.haze_at(centre_x, centre_y)];
         }
-        for x in 0..w {
-            let (mut luma, mut cb) = (0u32, 0u32);
-            for yy in y0 + y * bin..y0 + (y + 1) * bin {
-                let row = yy * width + x0 + x * bin;
-                luma += pixels.luma[row..row + bin].iter().map(|v| u32::from(*v)).sum::<u32>();
-                if let Some(c) = pixels.chroma.as_ref().filter(|_| wants_blue) {
-                    let line = (yy / 2) * c.width as usize;
-                    for xx in x0 + x * bin..x0 + (x + 1) * bin {
-                        cb += u32::from(c.cb[line + xx / 2]);
-                    }
+        sums.fill([0; 2]);
+        for yy in y0 + y * bin..y0 + (y + 1) * bin {
+            let row = &pixels.luma[yy * width + x0..][..w * bin];
+            for (sum, square) in sums.iter_mut().zip(row.chunks_exact(bin)) {
+                sum[0] += square.iter().map(|v| u32::from(*v)).sum::<u32>();
+            }
+            if let Some(c) = pixels.chroma.as_ref().filter(|_| wants_blue) {
+                let line = &c.cb[(yy / 2) * c.width as usize..];
+                for (x, sum) in sums.iter_mut().enumerate() {
+                    let from = x0 + x * bin;
+                    sum[1] += (from..from + bin).map(|xx| u32::from(line[xx / 2])).sum::<u32>();
                 }
             }
-            let luma = luma as f32 * share;
-            let blue = luma + 1.772 * (cb as f32 * share - 128.0);
-            let (k, t) = (x / STEP, (x % STEP) as f32 / STEP as f32);
-            let mix = |c: usize| bare[k][c] + t * (bare[k + 1][c] - bare[k][c]);
-            out.set(x, y, without_haze(ground.ink_of(luma, blue, mix(0), mix(1)), mix(2), ground.polarity));
+        }
+        for (row, ends) in behind.chunks_mut(STEP).zip(bare.windows(2)) {
+            let step: [f32; 3] = std::array::from_fn(|c| (ends[1][c] - ends[0][c]) / STEP as f32);
+            for (x, behind) in row.iter_mut().enumerate() {
+                *behind = std::array::from_fn(|c| ends[0][c] + x as f32 * step[c]);
+            }
+        }
+        let seen = sums.iter().map(|[luma, cb]| {
+            let luma = *luma as f32 * share;
+            (luma, luma + 1.772 * (*cb as f32 * share - 128.0))
+        });
+        let pixels = out.data[y * w..(y + 1) * w].iter_mut().zip(seen).zip(&behind);
+        for ((out, (luma, blue)), [bare_luma, bare_blue, haze]) in pixels {
+            *out = without_haze(ground.ink_of(luma, blue, *bare_luma, *bare_blue), *haze, ground.polarity);
         }
     }
     out

@@ -34,30 +34,17 @@ const BAND: usize = 2;
 const WANDER: usize = 5;
 
 fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
-    let width = ribbon.ink.width;
-    let at = |c: usize, row: usize| -> Option<f32> {
-        let (mut sum, mut n) = (0.0, 0);
-        for r in row - BAND..=row + BAND {
-            let v = ribbon.ink.at(c, r);
-            if v.is_finite() {
-                sum += v;
-                n += 1;
-            }
-        }
-        (n > BAND).then(|| sum / n as f32)
-    };
-    let band =
-        |c: usize, row: usize| (row - WANDER..=row + WANDER).filter_map(|r| at(c, r)).max_by(f32::total_cmp);
     // Beside the body, far enough out to be clear of it, on the emptier of the two sides. The side is chosen as
     // a whole: the lower of two noisy readings in every column would lie below bare ground.
     let away = BAND + WANDER + 1;
-    let side = |row: usize| (0..width).filter_map(|c| band(c, row)).collect::<Vec<f32>>();
+    let side = |row: usize| band(ribbon, row).into_iter().filter(|v| v.is_finite()).collect::<Vec<f32>>();
     let (beside, floor) = [side(away), side(2 * SIDE - away)]
         .into_iter()
         .filter_map(|values| Some((quantile(&mut values.clone(), 0.5)?, values)))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or((Vec::new(), 0.0), |(floor, values)| (values, floor));
-    let raw: Vec<f32> = (0..width).map(|c| band(c, SIDE).map_or(0.0, |v| v - floor)).collect();
+    let raw: Vec<f32> =
+        band(ribbon, SIDE).into_iter().map(|v| if v.is_finite() { v - floor } else { 0.0 }).collect();
     // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
     let mut chosen = None;
     for radius in [1, 2, 4, 7] {
@@ -70,6 +57,30 @@ fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
         }
     }
     chosen.unwrap_or(Signal { values: raw, noise: 0.01 })
+}
+
+/// The greatest mean of a band of rows near `row`, for every column; negative infinity where most of them all are
+/// NaN.
+fn band(ribbon: &Ribbon, row: usize) -> Vec<f32> {
+    let width = ribbon.ink.width;
+    let mut best = vec![f32::NEG_INFINITY; width];
+    let (mut sums, mut counts) = (vec![0.0f32; width], vec![0.0f32; width]);
+    for middle in row - WANDER..=row + WANDER {
+        sums.fill(0.0);
+        counts.fill(0.0);
+        for r in middle - BAND..=middle + BAND {
+            for ((sum, n), v) in sums.iter_mut().zip(&mut counts).zip(ribbon.ink.row(r)) {
+                let seen = v.is_finite();
+                *sum += if seen { *v } else { 0.0 };
+                *n += if seen { 1.0 } else { 0.0 };
+            }
+        }
+        for ((best, sum), n) in best.iter_mut().zip(&sums).zip(&counts) {
+            let mean = if *n > BAND as f32 { sum / n } else { f32::NEG_INFINITY };
+            *best = best.max(mean);
+        }
+    }
+    best
 }
 
 fn running_mean(values: &[f32], radius: usize) -> Vec<f32> {

@@ -43,7 +43,7 @@ pub struct Head {
 /// Heads in the body, the most opaque eye first.
 pub fn heads(crop: &Crop) -> Vec<Head> {
     let mut found: Vec<Head> = Vec::new();
-    let body = crop.body.data.iter().filter(|b| **b).count() as f64;
+    let body = crop.body().data.iter().filter(|b| **b).count() as f64;
     // An eye may join the gut or pigment at one level and stand alone at a higher one.
     for level in [EYE, 1.5 * EYE, 2.3 * EYE, 3.5 * EYE] {
         let dark = crop.denser(level * crop.trunk);

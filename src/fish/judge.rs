@@ -87,7 +87,7 @@ impl Evidence {
             .count();
         // Widths are read at half contrast, and so is the area they are held against.
         let dense = |(b, v): (&bool, &f32)| *b && *v >= 0.5 * crop.trunk;
-        let area = crop.body.data.iter().zip(&crop.ink.data).filter(|p| dense(*p)).count() as f64;
+        let area = crop.body().data.iter().zip(&crop.ink.data).filter(|p| dense(*p)).count() as f64;
         let swept: f64 =
             (0..COLUMNS).map(|c| f64::from(profile.width(c))).sum::<f64>() * ribbon.step * ribbon.step;
         let (mut middle, mut edge) = (0.0, 0.0);

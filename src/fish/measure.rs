@@ -47,7 +47,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     let Some(crop) = Crop::cut(pixels, ground, &found.labels, candidate) else {
         return vec![case.refused("too small or faint", None)];
     };
-    let Some(way) = first_way(&crop, &crop.body) else {
+    let Some(way) = first_way(&crop) else {
         return vec![case.refused("too small or faint", None)];
     };
     let one = case.follow(&crop, &way, None);
@@ -88,10 +88,8 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
         // On a bright ground every fish shows its head; the dense parts of one fish do not.
         let each_has_a_head = ground.polarity == Polarity::BrightFish
             || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(h.at)));
-        let parts: Vec<Outcome> = parts
-            .iter()
-            .filter_map(|part| Some(case.follow(part, &first_way(part, &part.body)?, ANYWHERE)))
-            .collect();
+        let parts: Vec<Outcome> =
+            parts.iter().filter_map(|part| Some(case.follow(part, &first_way(part)?, ANYWHERE))).collect();
         // A crossing falls into pieces of fish: then every part must be one.
         let fish = parts.iter().filter(|o| convincing(o)).count();
         if each_has_a_head && fish > 1 && (heads < 2 || fish == parts.len()) {
@@ -162,7 +160,7 @@ impl Case<'_> {
         let Self { pixels, ground, found, .. } = self;
         let small = || self.refused("too small or faint", None);
         let widths = |line: &[[f64; 2]]| {
-            let half = half_widths(&crop.body, line);
+            let half = half_widths(crop, line);
             if separated { narrowed(half) } else { half }
         };
         let mut line = centre(crop, way, &widths(way));
@@ -190,7 +188,7 @@ impl Case<'_> {
         let mut body = Straight::new(self, crop, line, separated);
         let (mut first, mut last) = (first, last);
         if body.p_start < 0.5 {
-            body = Straight::new(self, crop, body.line.into_iter().rev().collect(), separated);
+            body = body.reversed();
             (first, last) = (last, first);
         }
         let head = snout(crop, &body.ribbon);
@@ -305,11 +303,24 @@ struct Straight {
 impl Straight {
     fn new(case: Case, crop: &Crop, line: Vec<[f64; 2]>, separated: bool) -> Self {
         let ribbon = Ribbon::new(crop, &line);
-        let half = half_widths(&crop.body, &line);
+        let half = half_widths(crop, &line);
         let profile = Profile::read(crop, &ribbon, &if separated { narrowed(half) } else { half });
         let eyes = [false, true].map(|end| eye(&ribbon, &profile, case.ground.polarity, end));
         let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
         Self { line, ribbon, profile, eyes, p_start }
+    }
+
+    /// The same body walked the other way.
+    fn reversed(mut self) -> Self {
+        self.line.reverse();
+        let [start, end] = self.eyes;
+        Self {
+            line: self.line,
+            ribbon: self.ribbon.reversed(),
+            profile: self.profile.reversed(),
+            eyes: [end.reversed(), start.reversed()],
+            p_start: 1.0 - self.p_start,
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::crop::Crop;
 use crate::imaging::{Plane, components, distance, path};
+use std::borrow::Cow;
 
 /// Points along a midline while it is worked on.
 pub const POINTS: usize = 65;
@@ -18,18 +19,24 @@ const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
 /// Share of the pixels that must be left when fibres are taken off.
 const LEFT: f64 = 0.85;
 
-/// The body without fibres that hang on it (opened by a disc of their half-width), or the body itself when it is
-/// too slender or would lose more than fibres.
-fn without_fibres(body: &Plane<bool>) -> Plane<bool> {
-    let depth = distance::euclidean(body);
+/// The body without fibres that hang on it (opened by the three by three pixels within a fibre's half-width), or
+/// the body itself when it is too slender or would lose more than fibres.
+fn without_fibres(crop: &Crop) -> Cow<'_, Plane<bool>> {
+    let (body, depth) = (crop.body(), crop.depth());
     if depth.data.iter().copied().fold(0.0, f32::max) < DEEP * FIBRE {
-        return body.clone();
+        return Cow::Borrowed(body);
     }
-    let core = depth.map(|d| d <= FIBRE);
-    let from_core = distance::euclidean(&core);
+    let (w, h) = (body.width, body.height);
     let mut opened = body.clone();
-    for (o, d) in opened.data.iter_mut().zip(&from_core.data) {
-        *o &= *d <= FIBRE;
+    for y in 0..h {
+        for x in 0..w {
+            if body.at(x, y) && depth.at(x, y) <= FIBRE {
+                // At the edge of the crop nothing is known of what lies beyond.
+                let inner = x > 0 && y > 0 && x + 1 < w && y + 1 < h;
+                let core = |y: usize| depth.row(y)[x - 1..=x + 1].iter().any(|d| *d > FIBRE);
+                opened.set(x, y, !inner || (y - 1..=y + 1).any(core));
+            }
+        }
     }
     let largest = components::regions(&opened, 1).into_iter().max_by_key(|r| r.pixels.len());
     let all = body.data.iter().filter(|b| **b).count();
@@ -39,53 +46,90 @@ fn without_fibres(body: &Plane<bool>) -> Plane<bool> {
             for &(x, y) in &region.pixels {
                 kept.set(x as usize, y as usize, true);
             }
-            kept
+            Cow::Owned(kept)
         }
-        _ => body.clone(),
+        _ => Cow::Borrowed(body),
     }
 }
 
+/// What a pixel outside the body costs, in pixels within it.
+const GAP: f32 = 4.0;
+/// How far outside the box round a body a way through it may lead, crop pixels.
+const ROOM: usize = 8;
+
 /// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
-pub fn first_way(crop: &Crop, body: &Plane<bool>) -> Option<Vec<[f64; 2]>> {
-    let body = &without_fibres(body);
-    let depth = distance::euclidean(body);
-    let open = |i: usize| crop.allowed.data[i];
-    // Ends are the pixels farthest apart when walking inside the body; gaps may be crossed at a price.
-    let mut walk = depth.map(|d| if d > 0.0 { 1.0 } else { 4.0 });
-    let mut middle = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { 4.0 });
-    for i in 0..walk.data.len() {
-        if !open(i) {
-            walk.data[i] = f32::INFINITY;
-            middle.data[i] = f32::INFINITY;
+pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
+    let body = without_fibres(crop);
+    let depth = match &body {
+        Cow::Borrowed(_) => Cow::Borrowed(crop.depth()),
+        Cow::Owned(kept) => Cow::Owned(distance::euclidean(kept)),
+    };
+    let [x0, y0, width, height] = window(&body, ROOM)?;
+    // Ends are the pixels farthest apart when walking inside the body.
+    let mut walk = Plane::filled(width, height, f32::INFINITY);
+    let mut middle = walk.clone();
+    let mut own = Plane::filled(width, height, false);
+    let (mut deepest, mut most, mut inside) = (0, 0.0, 0_usize);
+    for i in 0..own.data.len() {
+        let (x, y) = (x0 + i % width, y0 + i / width);
+        own.data[i] = body.at(x, y);
+        if !crop.allowed.at(x, y) {
+            continue;
+        }
+        let d = depth.at(x, y);
+        if d > 0.0 {
+            (walk.data[i], middle.data[i]) = (1.0, (0.5 + d).powi(-2));
+        }
+        inside += usize::from(own.data[i]);
+        if d > 0.0 && d >= most {
+            (deepest, most) = (i, d);
         }
     }
-    let deepest = (0..depth.data.len())
-        .filter(|i| open(*i))
-        .max_by(|a, b| depth.data[*a].total_cmp(&depth.data[*b]))?;
-    if depth.data[deepest] <= 0.0 {
+    if most <= 0.0 {
         return None;
     }
-    // Walls within the body would keep the search from ending early; it then ends by itself.
-    let inside = (0..body.data.len()).filter(|i| body.data[*i] && open(*i)).count();
-    let farthest = |from: usize| -> Option<usize> {
+    // The pixel farthest from another, and whether the whole body was reached.
+    let farthest = |walk: &Plane<f32>, from: usize| -> (Option<usize>, bool) {
         let mut left = inside;
-        let (total, _) = path::cheapest(&walk, from, |at| {
-            left -= usize::from(body.data[at]);
+        let (total, _) = path::cheapest(walk, from, |at| {
+            left -= usize::from(own.data[at]);
             left == 0
         });
-        (0..total.len())
-            .filter(|i| body.data[*i] && total[*i].is_finite())
-            .max_by(|a, b| total[*a].total_cmp(&total[*b]).then(b.cmp(a)))
+        let reached = (0..total.len()).filter(|i| own.data[*i] && total[*i].is_finite());
+        (reached.max_by(|a, b| total[*a].total_cmp(&total[*b]).then(b.cmp(a))), left == 0)
     };
-    let a = farthest(deepest)?;
-    let b = farthest(a)?;
+    let (mut a, all) = farthest(&walk, deepest);
+    if !all {
+        // A body in pieces: gaps may be crossed at a price.
+        for i in 0..own.data.len() {
+            let open = crop.allowed.at(x0 + i % width, y0 + i / width);
+            if open && !walk.data[i].is_finite() {
+                (walk.data[i], middle.data[i]) = (GAP, GAP);
+            }
+        }
+        (a, _) = farthest(&walk, deepest);
+    }
+    let a = a?;
+    let b = farthest(&walk, a).0?;
     let (total, before) = path::cheapest(&middle, a, |at| at == b);
     if a == b || !total[b].is_finite() {
         return None;
     }
-    let raw = path::trace(&before, b, crop.ink.width);
+    let mut raw = path::trace(&before, b, width);
+    for p in &mut raw {
+        *p = [p[0] + x0 as f64, p[1] + y0 as f64];
+    }
     let line = path::resample(&raw, POINTS);
     (path::length(&line) >= 8.0).then(|| path::smooth(&line, 2.0))
+}
+
+/// The box round the `true` pixels and `room` more to each side, within the raster: first column, first row, columns
+/// and rows.
+fn window(mask: &Plane<bool>, room: usize) -> Option<[usize; 4]> {
+    let [x0, y0, x1, y1] = mask.bounds()?;
+    let (x0, y0) = (x0.saturating_sub(room), y0.saturating_sub(room));
+    let (x1, y1) = ((x1 + room + 1).min(mask.width), (y1 + room + 1).min(mask.height));
+    Some([x0, y0, x1 - x0, y1 - y0])
 }
 
 /// Moves the line to the centre of the ink across it, several times; `half` is the half-width of the window
@@ -107,7 +151,7 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
                     let n = k as f64 * 0.5;
                     let (x, y) = (p[0] + n * normal[0], p[1] + n * normal[1]);
                     crop.allowed
-                        .get_or(x.round() as i64, y.round() as i64, false)
+                        .nearest_or(x, y, false)
                         .then(|| (n, crop.ink.bilinear(x, y).min(most * crop.trunk)))
                 })
                 .collect();
@@ -150,8 +194,8 @@ fn beyond(near: &[[f64; 2]], end: &[f64; 2]) -> [f64; 2] {
 }
 
 /// Half-width of the body at each point of a line, from the distance to the nearest pixel outside.
-pub fn half_widths(body: &Plane<bool>, line: &[[f64; 2]]) -> Vec<f64> {
-    let depth = distance::euclidean(body);
+pub fn half_widths(crop: &Crop, line: &[[f64; 2]]) -> Vec<f64> {
+    let depth = crop.depth();
     let own: Vec<f64> = line.iter().map(|p| f64::from(depth.bilinear(p[0], p[1]))).collect();
     // A gap or a bright bladder core must not pinch the window: the larger of three neighbours each way.
     (0..own.len())

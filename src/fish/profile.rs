@@ -48,6 +48,15 @@ impl Profile {
         profile
     }
 
+    /// The readings of the same body walked the other way.
+    pub fn reversed(self) -> Self {
+        let back = |mut values: Vec<f32>| {
+            values.reverse();
+            values
+        };
+        Self { left: back(self.right), right: back(self.left), level: back(self.level) }
+    }
+
     /// Full width in rows at column `c`.
     pub fn width(&self, c: usize) -> f32 {
         self.left[c] + self.right[c]
@@ -112,6 +121,13 @@ pub struct Eye {
     pub row: f32,
     /// Diameter in columns at half contrast, along or across the body, whichever is less.
     pub diameter: f32,
+}
+
+impl Eye {
+    /// The same spot on the same line walked the other way.
+    pub fn reversed(self) -> Self {
+        Self { column: COLUMNS as f32 - self.column, row: -self.row, ..self }
+    }
 }
 
 /// The strongest spot within a quarter of the line's start (or end, with `from_end`). On a bright ground the eye

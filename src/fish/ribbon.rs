@@ -46,18 +46,23 @@ impl Ribbon {
             })
             .collect();
         let mut ink = Plane::filled(width, 2 * SIDE + 1, f32::NAN);
-        for (c, (p, t)) in points.iter().zip(&tangents).enumerate() {
-            for r in 0..=2 * SIDE {
-                // Left of the walk, seen with y down, is (t_y, -t_x).
-                let n = (SIDE as f64 - r as f64) * step;
+        for (r, row) in ink.data.chunks_exact_mut(width).enumerate() {
+            // Left of the walk, seen with y down, is (t_y, -t_x).
+            let n = (SIDE as f64 - r as f64) * step;
+            for (out, (p, t)) in row.iter_mut().zip(points.iter().zip(&tangents)) {
                 let (x, y) = (p[0] + n * t[1], p[1] - n * t[0]);
-                let (ix, iy) = (x.round() as i64, y.round() as i64);
-                if crop.allowed.get_or(ix, iy, false) {
-                    ink.set(c, r, crop.ink.bilinear(x, y));
+                if crop.allowed.nearest_or(x, y, false) {
+                    *out = crop.ink.bilinear(x, y);
                 }
             }
         }
         Self { ink, step, length }
+    }
+
+    /// The ribbon of the same line walked the other way.
+    pub fn reversed(mut self) -> Self {
+        self.ink.data.reverse();
+        self
     }
 
     /// The column of arc length `s` (crop pixels from the line's start).

@@ -8,7 +8,7 @@
 use super::crop::Crop;
 use super::heads::{Head, heads};
 use super::midline::POINTS;
-use crate::imaging::{Plane, components, distance, path, thin};
+use crate::imaging::{Plane, components, path, thin};
 use crate::segmentation::Polarity;
 use std::collections::VecDeque;
 
@@ -63,14 +63,14 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     if !(2..=MOST_FISH).contains(&count) {
         return none(heads);
     }
-    let depth = distance::euclidean(&crop.body);
+    let depth = crop.depth();
     let mut cost = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { f32::INFINITY });
     for (c, open) in cost.data.iter_mut().zip(&crop.allowed.data) {
         if !open {
             *c = f32::INFINITY;
         }
     }
-    let ends: Vec<[f64; 2]> = free_ends(&crop.body)
+    let ends: Vec<[f64; 2]> = free_ends(crop.body())
         .into_iter()
         .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
         .collect();
@@ -95,7 +95,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
                 let way = (e != free + own && total[to].is_finite())
                     .then(|| Way::new(&path::trace(&before, to, width)))?;
                 // The front of a fish ends at its own gut or globule no narrower than it is anywhere.
-                (e < free || way.tapers(&depth)).then_some(way)
+                (e < free || way.tapers(depth)).then_some(way)
             })
             .collect()
     };
@@ -104,7 +104,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     assign(&ways, free, &mut Vec::new(), &mut |tails| {
         let chosen: Vec<&Way> = tails.iter().zip(&ways).filter_map(|(t, w)| w[*t].as_ref()).collect();
         let hidden = tails.iter().filter(|t| **t >= free).count();
-        if let Some(cost) = cost_of(&chosen, &depth).map(|c| c + HIDDEN * hidden as f64)
+        if let Some(cost) = cost_of(&chosen, depth).map(|c| c + HIDDEN * hidden as f64)
             && best.as_ref().is_none_or(|(c, _)| cost < *c)
         {
             best = Some((cost, tails.to_vec()));
@@ -119,7 +119,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             Some(FromHead { line: w[*t].take()?.line, eye: h.eye, hidden: *t >= free })
         })
         .collect();
-    if explained(crop, &depth, &lines) < EXPLAINED {
+    if explained(crop, depth, &lines) < EXPLAINED {
         return none(heads);
     }
     Several { ways: lines, heads }
@@ -199,7 +199,7 @@ fn cost_of(ways: &[&Way], depth: &Plane<f32>) -> Option<f64> {
 
 /// Share of the body within reach of the ways: fish are at most as deep as the body is where the way runs.
 fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[FromHead]) -> f64 {
-    let mut reached = crop.body.map(|_| false);
+    let mut reached = crop.body().map(|_| false);
     for FromHead { line, .. } in lines {
         for p in path::resample(line, 3 * POINTS) {
             let r = 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5;
@@ -219,8 +219,8 @@ fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[FromHead]) -> f64 {
             }
         }
     }
-    let body = crop.body.data.iter().filter(|b| **b).count().max(1);
-    let both = crop.body.data.iter().zip(&reached.data).filter(|(b, r)| **b && **r).count();
+    let body = crop.body().data.iter().filter(|b| **b).count().max(1);
+    let both = crop.body().data.iter().zip(&reached.data).filter(|(b, r)| **b && **r).count();
     both as f64 / body as f64
 }
 
@@ -285,7 +285,7 @@ fn split(crop: &Crop, parts: &[components::Region]) -> Vec<Crop> {
         while let Some((x, y)) = front.pop_front() {
             let own = owner.at(x, y);
             for (nx, ny) in [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)] {
-                if nx < w && ny < h && owner.at(nx, ny) == 0 && (!inside_only || crop.body.at(nx, ny)) {
+                if nx < w && ny < h && owner.at(nx, ny) == 0 && (!inside_only || crop.body().at(nx, ny)) {
                     owner.set(nx, ny, own);
                     front.push_back((nx, ny));
                     queue.push_back((nx, ny));
@@ -296,10 +296,12 @@ fn split(crop: &Crop, parts: &[components::Region]) -> Vec<Crop> {
     (1..=parts.len() as u8)
         .map(|own| {
             let mut part = crop.clone();
+            let mut body = crop.body().clone();
             for i in 0..w * h {
                 part.allowed.data[i] &= owner.data[i] == own;
-                part.body.data[i] &= owner.data[i] == own;
+                body.data[i] &= owner.data[i] == own;
             }
+            part.set_body(body);
             part
         })
         .collect()

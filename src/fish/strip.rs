@@ -5,6 +5,7 @@
 //! samples the photograph at the centre of every strip pixel.
 
 use super::{STRIP_HEIGHT, STRIP_MARGIN, STRIP_PER_LENGTH, STRIP_WIDTH, Strip};
+use crate::imaging::plane::bilinear;
 use crate::photo::{Chroma, Pixels};
 use ndarray::Array3;
 
@@ -282,24 +283,7 @@ impl InverseBackground {
 }
 
 fn sample_linear(pixels: &Pixels, x: f64, y: f64) -> f32 {
-    linear(&pixels.luma, pixels.width, pixels.height, x, y)
-}
-
-/// Linear interpolation in a plane; places outside take the value at the edge.
-fn linear(plane: &[u8], width: u32, height: u32, x: f64, y: f64) -> f32 {
-    let (w, h) = (width as usize, height as usize);
-    let x = x.clamp(0.0, (w - 1) as f64);
-    let y = y.clamp(0.0, (h - 1) as f64);
-    let (i, j) = (x as usize, y as usize);
-    let (fx, fy) = ((x - i as f64) as f32, (y - j as f64) as f32);
-    let (i1, j1) = ((i + 1).min(w - 1), (j + 1).min(h - 1));
-    let (upper, lower) = (&plane[j * w..j * w + w], &plane[j1 * w..j1 * w + w]);
-    let mix = |row: &[u8]| {
-        let (a, b) = (f32::from(row[i]), f32::from(row[i1]));
-        a + fx * (b - a)
-    };
-    let (a, b) = (mix(upper), mix(lower));
-    a + fy * (b - a)
+    bilinear(&pixels.luma, pixels.width as usize, pixels.height as usize, x, y)
 }
 
 /// Catmull-Rom interpolation of brightness (Keys 1981, doi 10.1109/TASSP.1981.1163711, a = -1/2).
@@ -332,7 +316,8 @@ fn cubic_weights(t: f32) -> [f32; 4] {
 /// Colour differences at a pixel of the photograph; a chroma sample covers two by two pixels.
 fn sample_chroma(chroma: &Chroma, x: f64, y: f64) -> [f32; 2] {
     let (x, y) = (0.5 * (x - 0.5), 0.5 * (y - 0.5));
-    [&chroma.cb, &chroma.cr].map(|plane| linear(plane, chroma.width, chroma.height, x, y) - 128.0)
+    [&chroma.cb, &chroma.cr]
+        .map(|plane| bilinear(plane, chroma.width as usize, chroma.height as usize, x, y) - 128.0)
 }
 
 /// Standard deviation of the noise of the background's brightness, as a fraction of the background.

@@ -72,25 +72,34 @@ impl Region {
 /// assert_eq!((regions.len(), regions[0].pixels.len()), (1, 3));
 /// ```
 pub fn hysteresis(values: &Plane<f32>, low: f32, high: f32, least: usize) -> Vec<Region> {
-    let mut seen = vec![false; values.data.len()];
+    let member: Vec<bool> = values.data.iter().map(|v| *v >= low).collect();
+    let member = Plane { width: values.width, height: values.height, data: member };
+    let starts = (0..values.data.len()).filter(|at| values.data[*at] >= high);
+    flooded(member, starts, least)
+}
+
+/// Regions of `true`, in the order of their first pixel row by row.
+pub fn regions(mask: &Plane<bool>, least: usize) -> Vec<Region> {
+    flooded(mask.clone(), (0..mask.data.len()).filter(|at| mask.data[*at]), least)
+}
+
+/// The regions of `rest` that hold one of `starts`, in their order; `rest` is eaten up.
+fn flooded(mut rest: Plane<bool>, starts: impl Iterator<Item = usize>, least: usize) -> Vec<Region> {
     let mut regions = Vec::new();
-    let (w, h) = (values.width, values.height);
-    for start in 0..values.data.len() {
-        if seen[start] || values.data[start] < high {
+    let (w, h) = (rest.width, rest.height);
+    for start in starts {
+        if !std::mem::take(&mut rest.data[start]) {
             continue;
         }
-        seen[start] = true;
         let mut pixels = vec![((start % w) as u32, (start / w) as u32)];
         let mut next = 0;
         while next < pixels.len() {
-            let (x, y) = pixels[next];
+            let (x, y) = (pixels[next].0 as usize, pixels[next].1 as usize);
             next += 1;
-            let (x, y) = (x as usize, y as usize);
+            let (from, to) = (x.saturating_sub(1), (x + 1).min(w - 1));
             for ny in y.saturating_sub(1)..=(y + 1).min(h - 1) {
-                for nx in x.saturating_sub(1)..=(x + 1).min(w - 1) {
-                    let at = ny * w + nx;
-                    if !seen[at] && values.data[at] >= low {
-                        seen[at] = true;
+                for (nx, member) in (from..).zip(&mut rest.data[ny * w + from..=ny * w + to]) {
+                    if std::mem::take(member) {
                         pixels.push((nx as u32, ny as u32));
                     }
                 }
@@ -101,11 +110,6 @@ pub fn hysteresis(values: &Plane<f32>, low: f32, high: f32, least: usize) -> Vec
         }
     }
     regions
-}
-
-/// Regions of `true`, in the order of their first pixel row by row.
-pub fn regions(mask: &Plane<bool>, least: usize) -> Vec<Region> {
-    hysteresis(&mask.map(|m| if m { 1.0 } else { 0.0 }), 0.5, 0.5, least)
 }
 
 /// A region of the given pixels with its bounds; `None` without pixels.
@@ -125,42 +129,45 @@ pub fn bounded(pixels: Vec<(u32, u32)>) -> Option<Region> {
 
 /// Fills holes of at most `most` pixels: background regions (4-neighbours) that do not reach the edge.
 pub fn fill_holes(mask: &mut Plane<bool>, most: usize) {
-    let (w, h) = (mask.width, mask.height);
-    let mut seen = mask.data.clone();
-    for start in 0..seen.len() {
-        if seen[start] {
+    // A hole lies within the box round the mask, and what reaches the edge of that box is none.
+    let Some([x0, y0, x1, y1]) = mask.bounds() else { return };
+    let w = mask.width;
+    let mut rest = mask.map(|m| !m);
+    let mut pixels = Vec::new();
+    for start in (y0..=y1).flat_map(|y| y * w + x0..=y * w + x1) {
+        if !std::mem::take(&mut rest.data[start]) {
             continue;
         }
-        seen[start] = true;
-        let mut pixels = vec![start];
+        pixels.clear();
+        pixels.push(start);
         let mut open = false;
         let mut next = 0;
         while next < pixels.len() {
-            let (x, y) = (pixels[next] % w, pixels[next] / w);
+            let at = pixels[next];
+            let (x, y) = (at % w, at / w);
             next += 1;
-            open |= x == 0 || y == 0 || x == w - 1 || y == h - 1;
+            open |= x == x0 || y == y0 || x == x1 || y == y1;
             let mut visit = |at: usize| {
-                if !seen[at] {
-                    seen[at] = true;
+                if std::mem::take(&mut rest.data[at]) {
                     pixels.push(at);
                 }
             };
-            if x > 0 {
-                visit(y * w + x - 1);
+            if x > x0 {
+                visit(at - 1);
             }
-            if x + 1 < w {
-                visit(y * w + x + 1);
+            if x < x1 {
+                visit(at + 1);
             }
-            if y > 0 {
-                visit((y - 1) * w + x);
+            if y > y0 {
+                visit(at - w);
             }
-            if y + 1 < h {
-                visit((y + 1) * w + x);
+            if y < y1 {
+                visit(at + w);
             }
         }
         if !open && pixels.len() <= most {
-            for at in pixels {
-                mask.data[at] = true;
+            for at in &pixels {
+                mask.data[*at] = true;
             }
         }
     }

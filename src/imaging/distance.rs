@@ -5,46 +5,52 @@ use super::Plane;
 /// Distance from each `true` pixel to the nearest `false` pixel's centre (0 on `false` pixels); beyond the
 /// raster counts as `false`.
 ///
+/// Takes time for the `true` pixels and the rows and columns they span, however large the raster is.
+///
 /// # References
 /// Felzenszwalb & Huttenlocher 2012, Theory of Computing 8:415-428, doi 10.4086/toc.2012.v008a019.
 pub fn euclidean(mask: &Plane<bool>) -> Plane<f32> {
-    let (w, h) = (mask.width, mask.height);
-    // One ring of background stands for the outside.
-    let (pw, ph) = (w + 2, h + 2);
-    let far = (pw * pw + ph * ph) as f32;
-    let mut squared = vec![0.0f32; pw * ph];
-    for y in 0..h {
-        for x in 0..w {
-            if mask.at(x, y) {
-                squared[(y + 1) * pw + x + 1] = far;
+    let mut out = Plane::filled(mask.width, mask.height, 0.0f32);
+    let Some([x0, y0, x1, y1]) = mask.bounds() else { return out };
+    // Rows to the nearest `false` pixel of the same column: downwards, then upwards.
+    let width = x1 - x0 + 1;
+    let mut rows = vec![0.0f32; width * (y1 - y0 + 1)];
+    let mut above = vec![0.0f32; width];
+    for (y, line) in (y0..=y1).zip(rows.chunks_exact_mut(width)) {
+        for ((d, a), inside) in line.iter_mut().zip(&mut above).zip(&mask.row(y)[x0..=x1]) {
+            *a = if *inside { *a + 1.0 } else { 0.0 };
+            *d = *a;
+        }
+    }
+    let mut below = vec![0.0f32; width];
+    for line in rows.chunks_exact_mut(width).rev() {
+        for (d, b) in line.iter_mut().zip(&mut below) {
+            *b = d.min(*b + 1.0);
+            *d = *b * *b;
+        }
+    }
+    // A `false` pixel shields what lies on one side of it from the other: every run of a row stands for itself.
+    let mut room = (vec![0usize; width + 2], vec![0.0f32; width + 3]);
+    let mut line = vec![0.0f32; width + 2];
+    for (y, squared) in (y0..=y1).zip(rows.chunks_exact(width)) {
+        let mut x = 0;
+        while x < width {
+            let run = squared[x..].iter().take_while(|d| **d > 0.0).count();
+            if run > 0 {
+                line[0] = 0.0;
+                line[1..=run].copy_from_slice(&squared[x..x + run]);
+                line[run + 1] = 0.0;
+                let target = &mut out.data[y * mask.width + x0 + x..][..run];
+                parabolas(&line[..run + 2], target, &mut room);
             }
+            x += run + 1;
         }
     }
-    let longest = pw.max(ph);
-    let (mut line, mut out) = (vec![0.0; longest], vec![0.0; longest]);
-    let mut room = (vec![0usize; longest], vec![0.0f32; longest + 1]);
-    for x in 0..pw {
-        for y in 0..ph {
-            line[y] = squared[y * pw + x];
-        }
-        parabolas(&line[..ph], &mut out[..ph], &mut room);
-        for y in 0..ph {
-            squared[y * pw + x] = out[y];
-        }
-    }
-    for y in 0..ph {
-        line[..pw].copy_from_slice(&squared[y * pw..(y + 1) * pw]);
-        parabolas(&line[..pw], &mut out[..pw], &mut room);
-        squared[y * pw..(y + 1) * pw].copy_from_slice(&out[..pw]);
-    }
-    let data = (0..h)
-        .flat_map(|y| squared[(y + 1) * pw + 1..(y + 1) * pw + 1 + w].iter().map(|d| d.sqrt()))
-        .collect();
-    Plane { width: w, height: h, data }
+    out
 }
 
-/// Lower envelope of the parabolas rooted at each sample.
-fn parabolas(f: &[f32], d: &mut [f32], (v, z): &mut (Vec<usize>, Vec<f32>)) {
+/// Square root of the lower envelope of the parabolas rooted at each sample of `f`, at all but its first and last.
+fn parabolas(f: &[f32], roots: &mut [f32], (v, z): &mut (Vec<usize>, Vec<f32>)) {
     let mut k = 0;
     v[0] = 0;
     z[0] = f32::NEG_INFINITY;
@@ -65,12 +71,12 @@ fn parabolas(f: &[f32], d: &mut [f32], (v, z): &mut (Vec<usize>, Vec<f32>)) {
         z[k + 1] = f32::INFINITY;
     }
     k = 0;
-    for (q, out) in d.iter_mut().enumerate() {
+    for (q, out) in (1..f.len()).zip(roots) {
         while z[k + 1] < q as f32 {
             k += 1;
         }
         let gap = q as f32 - v[k] as f32;
-        *out = gap * gap + f[v[k]];
+        *out = (gap * gap + f[v[k]]).sqrt();
     }
 }
 

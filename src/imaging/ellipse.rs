@@ -26,18 +26,34 @@ impl Ellipse {
     /// Radius in the direction of a point over the point's distance would be 1 on the outline: this is its
     /// inverse, below 1 inside and above 1 outside.
     pub fn level(&self, x: f64, y: f64) -> f64 {
-        let (s, c) = self.angle.sin_cos();
-        let (dx, dy) = (x - self.x, y - self.y);
-        let (u, v) = ((dx * c + dy * s) / self.a, (dy * c - dx * s) / self.b);
-        u.hypot(v)
+        self.levels()(x, y)
+    }
+
+    /// [`Ellipse::level`] for many points.
+    fn levels(&self) -> impl Fn(f64, f64) -> f64 + use<> {
+        let Self { x, y, a, b, angle } = *self;
+        let (s, c) = angle.sin_cos();
+        move |px, py| {
+            let (dx, dy) = (px - x, py - y);
+            let (u, v) = ((dx * c + dy * s) / a, (dy * c - dx * s) / b);
+            (u * u + v * v).sqrt()
+        }
     }
 
     /// Distance from the outline along the ray from the centre, negative inside. For slightly flattened
     /// ellipses this is the distance to the outline to within `(1 - b/a)^2`.
     pub fn distance(&self, x: f64, y: f64) -> f64 {
-        let level = self.level(x, y);
-        let r = (x - self.x).hypot(y - self.y);
-        if level < 1e-12 { -self.b } else { r - r / level }
+        self.distances()(x, y)
+    }
+
+    /// [`Ellipse::distance`] for many points.
+    pub fn distances(&self) -> impl Fn(f64, f64) -> f64 + use<> {
+        let (level, Self { x, y, b, .. }) = (self.levels(), *self);
+        move |px, py| {
+            let level = level(px, py);
+            let r = ((px - x).powi(2) + (py - y).powi(2)).sqrt();
+            if level < 1e-12 { -b } else { r - r / level }
+        }
     }
 
     /// Geometric mean of the half-axes.

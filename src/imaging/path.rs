@@ -23,7 +23,7 @@ pub fn cheapest(
     start: usize,
     mut done: impl FnMut(usize) -> bool,
 ) -> (Vec<f32>, Vec<u32>) {
-    let (w, h) = (cost.width as i64, cost.height as i64);
+    let (w, h) = (cost.width as u32, cost.height as u32);
     let mut total = vec![f32::INFINITY; cost.data.len()];
     let mut before = vec![u32::MAX; cost.data.len()];
     let open = || cost.data.iter().copied().filter(|c| c.is_finite() && *c > 0.0);
@@ -52,10 +52,11 @@ pub fn cheapest(
         if done(at) {
             break;
         }
-        let (x, y) = (at as i64 % w, at as i64 / w);
+        let (x, y) = (at as u32 % w, at as u32 / w);
         for (dx, dy) in [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)] {
-            let (nx, ny) = (x + dx, y + dy);
-            if nx < 0 || ny < 0 || nx >= w || ny >= h {
+            // Left of the first column and above the first row come round to the greatest numbers.
+            let (nx, ny) = (x.wrapping_add_signed(dx), y.wrapping_add_signed(dy));
+            if nx >= w || ny >= h {
                 continue;
             }
             let to = (ny * w + nx) as usize;
@@ -181,14 +182,14 @@ mod tests {
 
     /// The slow obvious way: every pixel looks at its neighbours until nothing changes.
     fn obvious(cost: &Plane<f32>, start: usize) -> Vec<f32> {
-        let (w, h) = (cost.width as i64, cost.height as i64);
+        let (w, h) = (cost.width as u32, cost.height as u32);
         let mut total = vec![f32::INFINITY; cost.data.len()];
         total[start] = 0.0;
         loop {
             let mut changed = false;
             for i in 0..w * h {
                 for j in 0..w * h {
-                    let (dx, dy) = ((i % w - j % w).abs(), (i / w - j / w).abs());
+                    let (dx, dy) = ((i % w).abs_diff(j % w), (i / w).abs_diff(j / w));
                     if dx.max(dy) != 1 {
                         continue;
                     }

@@ -39,6 +39,18 @@ impl<T: Copy> Plane<T> {
         }
     }
 
+    /// The pixel that holds the point `x`, `y`, or `outside` beyond the edge.
+    #[inline]
+    pub fn nearest_or(&self, x: f64, y: f64, outside: T) -> T {
+        // Not by rounding, which is a call into the mathematics library on the oldest processors.
+        let (x, y) = (x + 0.5, y + 0.5);
+        if x < 0.0 || y < 0.0 || x >= self.width as f64 || y >= self.height as f64 {
+            outside
+        } else {
+            self.data[y as usize * self.width + x as usize]
+        }
+    }
+
     /// A row.
     #[inline]
     pub fn row(&self, y: usize) -> &[T] {
@@ -48,6 +60,22 @@ impl<T: Copy> Plane<T> {
     /// Every value through `f`.
     pub fn map<U>(&self, f: impl FnMut(T) -> U) -> Plane<U> {
         Plane { width: self.width, height: self.height, data: self.data.iter().copied().map(f).collect() }
+    }
+}
+
+impl Plane<bool> {
+    /// First column and row and last column and row with a `true` pixel; `None` without any.
+    pub fn bounds(&self) -> Option<[usize; 4]> {
+        let (mut x0, mut x1) = (usize::MAX, 0);
+        let (mut y0, mut y1) = (usize::MAX, 0);
+        for y in 0..self.height {
+            let row = self.row(y);
+            let Some(first) = row.iter().position(|m| *m) else { continue };
+            let last = row.iter().rposition(|m| *m).unwrap_or(first);
+            (x0, x1) = (x0.min(first), x1.max(last));
+            (y0, y1) = (y0.min(y), y);
+        }
+        (x0 <= x1).then_some([x0, y0, x1, y1])
     }
 }
 
@@ -62,15 +90,23 @@ impl Plane<f32> {
     /// ```
     #[inline]
     pub fn bilinear(&self, x: f64, y: f64) -> f32 {
-        let x = x.clamp(0.0, (self.width - 1) as f64);
-        let y = y.clamp(0.0, (self.height - 1) as f64);
-        let (x0, y0) = (x as usize, y as usize);
-        let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
-        let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
-        let top = self.at(x0, y0) * (1.0 - fx) + self.at(x1, y0) * fx;
-        let bottom = self.at(x0, y1) * (1.0 - fx) + self.at(x1, y1) * fx;
-        top * (1.0 - fy) + bottom * fy
+        bilinear(&self.data, self.width, self.height, x, y)
     }
+}
+
+/// Bilinear value at `x`, `y` of a raster of `width` columns and `height` rows; coordinates are clamped to it.
+#[inline]
+pub fn bilinear<T: Copy + Into<f32>>(data: &[T], width: usize, height: usize, x: f64, y: f64) -> f32 {
+    // Thirty-two bits hold any side, and are the fast conversion.
+    let x = (x as f32).clamp(0.0, (width - 1) as f32);
+    let y = (y as f32).clamp(0.0, (height - 1) as f32);
+    let (x0, y0) = (x as i32, y as i32);
+    let (fx, fy) = (x - x0 as f32, y - y0 as f32);
+    let (x0, y0) = (x0 as usize, y0 as usize);
+    let (right, below) = (usize::from(x0 + 1 < width), if y0 + 1 < height { width } else { 0 });
+    let at = y0 * width + x0;
+    let mix = |pair: &[T]| pair[0].into() * (1.0 - fx) + pair[right].into() * fx;
+    mix(&data[at..=at + right]) * (1.0 - fy) + mix(&data[at + below..=at + below + right]) * fy
 }
 
 /// The value below which the share `q` (0-1) of `values` lies; reorders `values`. `None` when empty.

@@ -38,13 +38,21 @@ impl Surface {
             .zip(self.blocks.row(y1))
             .map(|(a, c)| a * (1.0 - weight) + c * weight)
             .collect();
-        for (x, o) in out.iter_mut().enumerate() {
-            let fx = ((x as f64 + 0.5) / b - 0.5).clamp(0.0, (line.len() - 1) as f64);
-            let x0 = fx as usize;
-            let x1 = (x0 + 1).min(line.len() - 1);
-            let f = (fx - x0 as f64) as f32;
-            *o = line[x0] * (1.0 - f) + line[x1] * f;
+        // Level up to the first centre and from the last one on, straight between two.
+        let (half, last) = (self.block / 2, line[line.len() - 1]);
+        let (before, between) = out.split_at_mut(half.min(out.len()));
+        before.fill(line[0]);
+        let mut pieces = between.chunks_mut(self.block);
+        // The first pixel of a piece lies so far behind a centre, in blocks.
+        let first = (half as f64 + 0.5) / b - 0.5;
+        for (ends, piece) in line.windows(2).zip(&mut pieces) {
+            let step = (ends[1] - ends[0]) / b as f32;
+            let start = ends[0] + first as f32 * (ends[1] - ends[0]);
+            for (x, o) in piece.iter_mut().enumerate() {
+                *o = start + x as f32 * step;
+            }
         }
+        pieces.for_each(|piece| piece.fill(last));
     }
 }
 

@@ -221,9 +221,9 @@ fn dilate(plane: &Plane<f32>) -> Plane<f32> {
     }
     let mut out = across.clone();
     for y in 1..h.saturating_sub(1) {
-        for x in 0..w {
-            let v = across.at(x, y - 1).max(across.at(x, y)).max(across.at(x, y + 1));
-            out.set(x, y, v);
+        let near = across.row(y - 1).iter().zip(across.row(y)).zip(across.row(y + 1));
+        for (o, ((a, b), c)) in out.data[y * w..(y + 1) * w].iter_mut().zip(near) {
+            *o = a.max(*b).max(*c);
         }
     }
     out

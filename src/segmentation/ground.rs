@@ -483,20 +483,25 @@ fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Pl
     let mut luma_ink = Plane::filled(w, h, 0.0f32);
     let mut blue_ink = chroma.map(|_| Plane::filled(w, h, 0.0f32));
     let mut cb_line = vec![0.0; w];
+    let mut spread = vec![0.0; w];
     for y in 0..h {
         ground.luma.row(y, &mut luma_line);
         if let (Some([cb, _]), Some([cb_ground, _]), Some(out)) = (chroma, &ground.chroma, &mut blue_ink) {
             cb_ground.row(y, &mut cb_line);
             let (sx, sy) = (luma.width.div_ceil(cb.width), luma.height.div_ceil(cb.height));
             let row = cb.row((y / sy).min(cb.height - 1));
-            for x in 0..w {
-                let blue = luma.at(x, y) + 1.772 * (row[(x / sx).min(cb.width - 1)] - 128.0);
-                let bare = luma_line[x] + 1.772 * (cb_line[x] - 128.0);
-                out.set(x, y, 1.0 - blue / bare.max(1.0));
+            for (piece, cb) in spread.chunks_mut(sx).zip(row) {
+                piece.fill(cb - 128.0);
+            }
+            let out = &mut out.data[y * w..(y + 1) * w];
+            let bare = luma_line.iter().zip(&cb_line);
+            for (((o, v), cb), (luma, cb_bare)) in out.iter_mut().zip(luma.row(y)).zip(&spread).zip(bare) {
+                *o = 1.0 - (v + 1.772 * cb) / (luma + 1.772 * (cb_bare - 128.0)).max(1.0);
             }
         }
-        for x in 0..w {
-            luma_ink.set(x, y, 1.0 - luma.at(x, y) / luma_line[x].max(1.0));
+        let out = &mut luma_ink.data[y * w..(y + 1) * w];
+        for ((o, v), bare) in out.iter_mut().zip(luma.row(y)).zip(&luma_line) {
+            *o = 1.0 - v / bare.max(1.0);
         }
     }
     if let Some(blue) = blue_ink {

@@ -19,6 +19,8 @@ const OUTSIDE: usize = 2;
 const BIN: f64 = 2.0;
 /// Sectors of a circle.
 const SECTORS: usize = 96;
+/// Pixels of a bin in one sector that are enough for a median.
+const ENOUGH_PIXELS: f64 = 40.0;
 /// Harmonics of the series, and its terms.
 const ORDER: usize = 3;
 const TERMS: usize = 2 * ORDER + 1;
@@ -63,16 +65,15 @@ fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
     let bins = (reach / BIN).ceil() as usize + OUTSIDE;
     // Most pixels within a large dish are nowhere near its wall: a circle inside the band settles those.
     let least = (vessel.b - bins as f64 * BIN).max(0.0);
-    let place = |x: usize, y: usize| -> Option<(f64, f64)> {
+    let distance = vessel.distances();
+    // Depth in bins, and where it lies from the centre.
+    let place = |x: usize, y: usize| -> Option<(f64, [f64; 2])> {
         let (dx, dy) = (x as f64 - vessel.x, y as f64 - vessel.y);
         if dx * dx + dy * dy < least * least {
             return None;
         }
-        let depth = -vessel.distance(x as f64, y as f64) / BIN + OUTSIDE as f64;
-        (depth >= 0.0 && depth < bins as f64).then(|| {
-            let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
-            (depth, turn.rem_euclid(1.0))
-        })
+        let depth = -distance(x as f64, y as f64) / BIN + OUTSIDE as f64;
+        (depth >= 0.0 && depth < bins as f64).then_some((depth, [dx, dy]))
     };
     let span = |at: f64, most: usize| {
         let far = vessel.a + OUTSIDE as f64 * BIN + 1.0;
@@ -80,9 +81,13 @@ fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
     };
     let (columns, rows) = (span(vessel.x, haze.width), span(vessel.y, haze.height));
     let mut values = vec![Vec::new(); bins * SECTORS];
+    let cell = std::f64::consts::TAU * vessel.radius() / SECTORS as f64 * BIN;
+    let every = ((cell / ENOUGH_PIXELS) as usize).max(1);
     for y in rows.clone() {
-        for x in columns.clone() {
-            if let Some((depth, turn)) = place(x, y).filter(|_| ground.lit.at(x, y)) {
+        // Shifted from row to row, so that no column is left out.
+        for x in columns.clone().skip(y * 3 % every).step_by(every) {
+            if let Some((depth, [dx, dy])) = place(x, y).filter(|_| ground.lit.at(x, y)) {
+                let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
                 let sector = ((turn * SECTORS as f64) as usize).min(SECTORS - 1);
                 values[depth as usize * SECTORS + sector].push(ground.ink.at(x, y));
             }
@@ -93,12 +98,12 @@ fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
         (0..bins).map(|b| fit(&medians[b * SECTORS..(b + 1) * SECTORS])).collect();
     for y in rows {
         for x in columns.clone() {
-            let Some((depth, turn)) = place(x, y) else { continue };
+            let Some((depth, away)) = place(x, y) else { continue };
             // Between the middles of two bins, straight.
             let at = (depth - 0.5).clamp(0.0, (bins - 1) as f64);
             let (low, part) = (at as usize, at.fract());
             let Some((a, b)) = series[low].zip(series[(low + 1).min(bins - 1)]) else { continue };
-            let terms = terms(turn);
+            let terms = terms(away);
             let h = a.dot(&terms) + part * (b.dot(&terms) - a.dot(&terms));
             let inwards = (depth - OUTSIDE as f64) * BIN / reach;
             let share = ((1.0 - inwards) / FADE).clamp(0.0, 1.0);
@@ -108,21 +113,30 @@ fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
     }
 }
 
-/// The terms of the series at `turn` of a full circle.
-fn terms(turn: f64) -> SVector<f64, TERMS> {
-    SVector::from_fn(|i, _| {
-        let (sin, cos) = (std::f64::consts::TAU * turn * i.div_ceil(2) as f64).sin_cos();
-        if i % 2 == 1 { cos } else { sin + if i == 0 { 1.0 } else { 0.0 } }
-    })
+/// The terms of the series in the direction of `away`: one, then cosine and sine of every multiple of its angle.
+fn terms([x, y]: [f64; 2]) -> SVector<f64, TERMS> {
+    let r = (x * x + y * y).sqrt().max(1e-9);
+    let (cos, sin) = (x / r, y / r);
+    let mut terms = SVector::zeros();
+    let (mut c, mut s) = (1.0, 0.0);
+    terms[0] = 1.0;
+    for k in 1..=ORDER {
+        (c, s) = (c * cos - s * sin, s * cos + c * sin);
+        (terms[2 * k - 1], terms[2 * k]) = (c, s);
+    }
+    terms
+}
+
+/// The direction of the middle of a sector.
+fn middle(sector: usize) -> [f64; 2] {
+    let (sin, cos) = (((sector as f64 + 0.5) / SECTORS as f64 - 0.5) * std::f64::consts::TAU).sin_cos();
+    [cos, sin]
 }
 
 /// The series with the least sum of absolute departures from what the sectors show, `None` where too few are seen.
 fn fit(sectors: &[Option<f32>]) -> Option<SVector<f64, TERMS>> {
-    let seen: Vec<(SVector<f64, TERMS>, f64)> = sectors
-        .iter()
-        .enumerate()
-        .filter_map(|(s, v)| Some((terms((s as f64 + 0.5) / SECTORS as f64), f64::from((*v)?))))
-        .collect();
+    let seen: Vec<(SVector<f64, TERMS>, f64)> =
+        sectors.iter().enumerate().filter_map(|(s, v)| Some((terms(middle(s)), f64::from((*v)?)))).collect();
     if (seen.len() as f64) < LEAST_SEEN * SECTORS as f64 {
         return None;
     }
@@ -169,7 +183,7 @@ mod tests {
         let clean = fit(&sectors(false)).unwrap();
         let with_fish = fit(&sectors(true)).unwrap();
         for s in 0..SECTORS {
-            let t = terms((s as f64 + 0.5) / SECTORS as f64);
+            let t = terms(middle(s));
             let truth = f64::from(sectors(false)[s].unwrap());
             assert!((clean.dot(&t) - truth).abs() < 0.01, "sector {s}: {}", clean.dot(&t) - truth);
             assert!((with_fish.dot(&t) - truth).abs() < 0.03, "sector {s}: {}", with_fish.dot(&t) - truth);

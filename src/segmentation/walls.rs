@@ -80,11 +80,12 @@ impl Wall {
         let reach = (HAZE * shape.b).ceil() as usize;
         let mut beyond = vec![[false; SECTORS]; 2 * reach];
         let mut band = [false; SECTORS];
+        let distance = shape.distances();
         for &(x, y) in pixels.iter().filter(|(x, y)| self.holds(f64::from(*x), f64::from(*y), reach as f64)) {
             let (dx, dy) = (f64::from(x) - shape.x, f64::from(y) - shape.y);
             let sector =
                 (((dy.atan2(dx) / std::f64::consts::TAU + 0.5) * SECTORS as f64) as usize).min(SECTORS - 1);
-            let d = shape.distance(f64::from(x), f64::from(y));
+            let d = distance(f64::from(x), f64::from(y));
             if d < inner {
                 beyond[((inner - d) as usize).min(reach - 1)][sector] = true;
             } else if d > outer {
