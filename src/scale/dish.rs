@@ -30,6 +30,12 @@ const COUNTED: usize = 3000;
 const SECTORS: usize = 72;
 const SHOWN: f64 = 0.6;
 
+/// Smallest inner wall, as a share of the curve found first, which may be the rim; how far apart their centres may
+/// lie, as a share of its radius; and the share of the sectors that leads to a curve about another centre.
+const SMALLEST: f64 = 0.88;
+const MOST_APART: f64 = 0.06;
+const IN_PART: f64 = 0.4;
+
 /// Widest line in which the inner face of a wall shows, millimetres: thinner than walls, which are one to two
 /// millimetres thick (common practice, no source).
 const LINE_MM: f64 = 0.6;
@@ -92,7 +98,7 @@ pub(super) fn read(pixels: &Pixels, diameter_mm: f64, lens: Option<&Lens>) -> Re
     if (sectors(&edges, &shape, 0.02 * shape.radius()) as f64) < 0.4 * SECTORS as f64 {
         return Err(DishProblem::None);
     }
-    shape = innermost(&edges, shape);
+    shape = innermost([&brighter, &darker], shape);
     let (next, half_width) = line(&edges, shape, diameter_mm);
     shape = next;
     let (s, c) = shape.angle.sin_cos();
@@ -247,20 +253,29 @@ fn sectors(edges: &[Edge], shape: &Ellipse, tolerance: f64) -> usize {
     shown.iter().filter(|s| **s).count()
 }
 
-/// The innermost curve within a tenth of the radius that shows in most sectors.
-fn innermost(edges: &[Edge], shape: Ellipse) -> Ellipse {
+/// The innermost curve beside `shape` that shows in most sectors. A dish seen from the side shows its rim and its
+/// floor about different centres: from every smaller curve that shows in part, edges lead to the one they lie on.
+fn innermost(senses: [&[Edge]; 2], shape: Ellipse) -> Ellipse {
     let radius = shape.radius();
-    let mut level = 0.90;
+    let width = (0.006 * radius).max(1.0);
+    let mut level = SMALLEST;
     while level < 1.0 - 2.0 / radius {
         let smaller = Ellipse { a: shape.a * level, b: shape.b * level, ..shape };
-        let width = (0.006 * radius).max(1.0);
-        if sectors(edges, &smaller, width) as f64 > 0.75 * SECTORS as f64 {
-            let near: Vec<[f64; 2]> = edges
-                .iter()
-                .filter(|e| smaller.distance(e.at[0], e.at[1]).abs() < 1.5 * width && radial(e, &smaller))
-                .map(|e| e.at)
-                .collect();
-            return fit(&near).filter(|e| e.b > 0.75 * e.a).unwrap_or(smaller);
+        let found = senses
+            .into_iter()
+            .filter(|edges| sectors(edges, &smaller, 2.0 * width) as f64 > IN_PART * SECTORS as f64)
+            .map(|edges| {
+                let curve = tighten(edges, smaller, &[0.02, 0.012, 0.008]);
+                (sectors(edges, &curve, width), curve)
+            })
+            .filter(|(shown, curve)| {
+                *shown as f64 > 0.75 * SECTORS as f64
+                    && (SMALLEST..1.0 - 2.0 / radius).contains(&(curve.radius() / radius))
+                    && (curve.x - shape.x).hypot(curve.y - shape.y) < MOST_APART * radius
+            })
+            .max_by_key(|(shown, _)| *shown);
+        if let Some((_, curve)) = found {
+            return curve;
         }
         level += 0.6 * width / radius;
     }
