@@ -98,7 +98,76 @@ pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
     let backward = Signal { values: forward.values.iter().rev().copied().collect(), noise: forward.noise };
     let last = find(crop, ribbon, &forward, crop.faintest);
     let first = find(crop, ribbon, &backward, crop.faintest);
+    let end = ribbon.ink.width - 1;
+    let last = fin(crop, ribbon, last, |c, r| ribbon.ink.at(c, r));
+    let first = fin(crop, ribbon, first, |c, r| ribbon.ink.at(end - c, r));
     (End { arc: ribbon.length - first.arc, ..first }, last)
+}
+
+/// Half the rows over which a faint fin is averaged: 3 % of the length, the fins of larvae and young fish are twice
+/// as wide to each side (from memory).
+const FIN: usize = 7;
+/// Rows from the line to the middles of the stripes beside it that say what bare ground looks like.
+const BARE: [usize; 2] = [24, 39];
+/// Columns over which they are averaged.
+const FIN_RADIUS: usize = 3;
+/// A fin this many standard deviations above what stretches of bare ground as large show is one.
+const FIN_SEEN: f32 = 3.0;
+/// Longest fin of this kind, as a share of the length.
+const LONGEST_FIN: f64 = 0.2;
+
+/// The end of a fin so faint that only its whole width shows it, behind the end found in a narrow band; towards
+/// growing columns of `ink` (by column and row).
+fn fin(crop: &Crop, ribbon: &Ribbon, end: End, ink: impl Fn(usize, usize) -> f32) -> End {
+    // A shadow would pass for it.
+    if crop.shadows {
+        return end;
+    }
+    let width = ribbon.ink.width;
+    let at = ribbon.column(end.arc);
+    let penumbra = (2.2 / ribbon.step).ceil() as usize;
+    let gap = (COLUMNS / 40).max(penumbra);
+    let from = (at.max(0.0) as usize).saturating_sub(COLUMNS / 5).max(COLUMNS / 2);
+    let stripe = |middle: usize| -> Vec<f32> {
+        let mean = |c: usize| {
+            let seen = (middle - FIN..=middle + FIN).map(|r| ink(c, r)).filter(|v| v.is_finite());
+            let (n, sum) = seen.fold((0, 0.0), |(n, sum), v| (n + 1, sum + v));
+            if n > FIN { sum / n as f32 } else { f32::NAN }
+        };
+        (from..width).map(mean).collect()
+    };
+    // Each side has a ground of its own, which may slope; what varies along it is the noise.
+    let beside = BARE.into_iter().flat_map(|away| [SIDE - away, SIDE + away]);
+    let mut levels = Vec::new();
+    let mut spread = Vec::new();
+    for middle in beside {
+        let bare: Vec<f32> = stripe(middle).into_iter().filter(|v| v.is_finite()).collect();
+        let Some(level) = quantile(&mut bare.clone(), 0.5) else { continue };
+        levels.push(level);
+        spread.extend(running_mean(&bare, FIN_RADIUS).into_iter().map(|v| (v - level).abs()));
+    }
+    let Some(floor) = quantile(&mut levels.clone(), 0.5) else { return end };
+    let uneven = levels.iter().map(|l| (l - floor).abs()).fold(0.0, f32::max);
+    let Some(noise) = quantile(&mut spread, 0.5).map(|m| (1.4826 * m).max(0.5 * uneven)) else { return end };
+    let limit = (FIN_SEEN * noise).max(crop.faintest);
+    let middle: Vec<f32> =
+        stripe(SIDE).into_iter().map(|v| if v.is_finite() { v - floor } else { 0.0 }).collect();
+    let start = (at.max(0.0) as usize).saturating_sub(from);
+    let (near, far) = (start + penumbra, start + penumbra + 2 * FIN_RADIUS + 1);
+    if far >= middle.len() {
+        return end;
+    }
+    let level = quantile(&mut middle[near..far].to_vec(), 0.5).unwrap_or(0.0);
+    let unseen = end.unseen.min(limit);
+    if level < limit {
+        return End { unseen, ..end };
+    }
+    let further = step(&middle, start, level, gap) + from as f64;
+    if further <= at + 1.0 || further > at + LONGEST_FIN * COLUMNS as f64 {
+        return End { unseen, ..end };
+    }
+    let se = ribbon.step * f64::from((noise / level).clamp(0.05, 1.0)) * (2 * FIN_RADIUS) as f64;
+    End { arc: ribbon.arc(further), se: se + 0.25, strength: level / noise, unseen }
 }
 
 /// Least ink of the snout, as a share of the trunk's: heads are as dense as trunks, so that what lies fainter

@@ -42,6 +42,11 @@ pub struct Evidence {
     pub bright: bool,
 }
 
+/// Faintest trunk that is argued about, in standard deviations of the noise of a pixel; and the faintest eye that
+/// speaks for a fainter one: of clear larvae the eye alone is plain.
+const LEAST_STRENGTH: f64 = 3.0;
+const LEAST_EYE_STRENGTH: f64 = 12.0;
+
 impl Evidence {
     /// The readings in the order of the fields.
     pub fn values(&self) -> [f64; 15] {
@@ -130,7 +135,9 @@ impl Evidence {
 
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
-        if self.is_small() || self.width < 2.0 || self.strength < 3.0 {
+        let faint = self.strength < LEAST_STRENGTH
+            && !(self.has_eye() && self.strength * self.eye >= LEAST_EYE_STRENGTH);
+        if self.is_small() || self.width < 2.0 || faint {
             return Some("too small or faint");
         }
         // A fish taken for something else and something else taken for a fish cost about the same.

@@ -289,16 +289,18 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
         for &(x, y) in large.iter().filter(reaches_frame).flat_map(|r| &r.pixels) {
             pad.set(x as usize, y as usize, false);
         }
-        if two && is_window(&pad) {
+        if two && let Some(slender) = convex_whole(&pad) {
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
             // among fish that are lit as it is.
             let beside_it = without_largest(&pad);
             let lit = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
-            return if lit > LEAST_BESIDE {
-                (Polarity::BrightFish, beside_it)
-            } else {
-                (Polarity::DarkFish, pad)
-            };
+            match (lit > LEAST_BESIDE, slender < SLENDER) {
+                (true, true) => return (Polarity::BrightFish, beside_it),
+                (true, false) => return (Polarity::BrightFish, all),
+                (false, true) => return (Polarity::DarkFish, pad),
+                // One large pale fish.
+                (false, false) => {}
+            }
         }
     }
     let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
@@ -354,19 +356,18 @@ fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -
     things as f64 / f64::from(all.max(1))
 }
 
-/// Whether the bright blocks are a light pad: nearly all in one region, compact and convex. Large pale fish
-/// on a dark ground are several, slender or bent.
-fn is_window(bright: &Plane<bool>) -> bool {
+/// Longest over shortest axis from which on a bright region is no light pad but a ruler or a fish.
+const SLENDER: f64 = 4.0;
+
+/// Longest over shortest axis of the bright blocks where nearly all lie in one convex region, as a light pad, a card
+/// or a ruler does. Large pale fish on a dark ground are several or bent.
+fn convex_whole(bright: &Plane<bool>) -> Option<f64> {
     let total = bright.data.iter().filter(|b| **b).count();
-    let Some(largest) = components::regions(bright, 4).into_iter().max_by_key(|r| r.pixels.len()) else {
-        return false;
-    };
+    let largest = components::regions(bright, 4).into_iter().max_by_key(|r| r.pixels.len())?;
     let (major, minor) = largest.axes();
     let hull = convex_area(&largest.pixels);
-    largest.pixels.len() * 10 >= total * 8
-        && major < 4.0 * minor
-        && largest.pixels.len() as f64 >= 0.75 * hull
-        && minor >= 6.0
+    (largest.pixels.len() * 10 >= total * 8 && largest.pixels.len() as f64 >= 0.75 * hull && minor >= 6.0)
+        .then(|| major / minor)
 }
 
 /// Area of the convex hull of unit squares at `pixels` (Andrew 1979, doi 10.1016/0020-0190(79)90072-3).
@@ -518,17 +519,28 @@ fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Pl
     ground.ink = luma_ink;
 }
 
+/// Side of the squares, search pixels, over which the noise of luma and blue is judged: what is faint is found and
+/// measured by its area, and the colour of compressed photographs is wrong by whole blocks, which no average over
+/// neighbours mends.
+const FAINT_SIDE: usize = 6;
+/// What compression leaves wrong in the blue of a whole block, as a share of white: a chroma step of 14 levels
+/// (quality 60) over eight, in blue, over the square root of twelve.
+const COARSE_BLUE: f32 = 0.0035;
+/// Least noise of such squares.
+const LEAST_NOISE: f32 = 0.0005;
+
 /// The share of blue that serves best: bodies absorb about twice as much blue as luma, so channels are
 /// weighted as for a signal of 1 in luma and 2 in blue over their own noise (the matched combination of two
 /// measurements with independent noise).
 fn blue_share(luma: &Plane<f32>, blue: &Plane<f32>, lit: &Plane<bool>) -> f32 {
     let inside = |p: &Plane<f32>| {
-        noise_about_zero(p.data.iter().zip(&lit.data).step_by(7).filter(|(_, lit)| **lit).map(|(v, _)| *v))
-            .unwrap_or(0.01)
-            .max(0.002)
+        let means = reduce_f32(p, FAINT_SIDE);
+        let at = |i: usize| (i % means.width * FAINT_SIDE, i / means.width * FAINT_SIDE);
+        let lit = (0..means.data.len()).filter(|i| lit.at(at(*i).0, at(*i).1));
+        noise_about_zero(lit.map(|i| means.data[i])).unwrap_or(0.01).max(LEAST_NOISE)
     };
     let (nl, nb) = (inside(luma), inside(blue));
-    let (wl, wb) = (1.0 / (nl * nl), 2.0 / (nb * nb));
+    let (wl, wb) = (1.0 / (nl * nl), 1.0 / (nb * nb + COARSE_BLUE * COARSE_BLUE));
     wb / (wl + wb)
 }
 

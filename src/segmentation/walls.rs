@@ -63,25 +63,75 @@ impl Wall {
                 }
                 longest_run(&sectors) >= LEAST_ARC
             }
-            Self::Straight { .. } => 2 * inside.count() >= pixels.len(),
+            Self::Straight { from, to, .. } => {
+                let mut pieces = [false; SECTORS];
+                for p in inside {
+                    pieces[piece(beside(*from, *to, p).1)] = true;
+                }
+                // A fish may lie along a short edge, and a tray's frame is one region with four of them.
+                let (xs, ys) = pixels.iter().fold(([u32::MAX, 0], [u32::MAX, 0]), |(xs, ys), (x, y)| {
+                    ([xs[0].min(*x), xs[1].max(*x)], [ys[0].min(*y), ys[1].max(*y)])
+                });
+                let extent = f64::from((xs[1] - xs[0]).max(ys[1] - ys[0]));
+                let length = (to[0] - from[0]).hypot(to[1] - from[1]);
+                let followed = run(pieces.iter()) as f64 / SECTORS as f64 * length;
+                followed >= LEAST_STRAIGHT * extent
+            }
         }
     }
 }
 
 /// How far the haze beside a round wall may reach, as a share of its radius.
 const HAZE: f64 = 0.12;
+/// The same beside a straight one, as a share of its length.
+const HAZE_STRAIGHT: f64 = 0.06;
+/// Piece of a straight wall that a region must follow, as a share of the region's extent.
+const LEAST_STRAIGHT: f64 = 0.4;
+
+/// Which of as many pieces as a circle has sectors lies at `along` (0 to 1) of a straight wall.
+fn piece(along: f64) -> usize {
+    ((along * SECTORS as f64).max(0.0) as usize).min(SECTORS - 1)
+}
 
 impl Wall {
     /// The same wall with its band widened over the haze that a region shows all along it: to both sides while
     /// the region goes on in more than half of the sectors that the band itself covers. A fish against the wall
     /// takes few sectors.
     pub fn widened(&self, pixels: &[(u32, u32)]) -> Self {
-        let Self::Round { shape, inner, outer } = *self else { return *self };
+        match *self {
+            Self::Round { shape, inner, outer } => Self::widened_round(pixels, shape, inner, outer),
+            Self::Straight { from, to, half } => Self::widened_straight(pixels, from, to, half),
+        }
+    }
+
+    fn widened_straight(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> Self {
+        let reach = (HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1])).ceil() as usize + 1;
+        let mut beyond = vec![[false; SECTORS]; reach];
+        let mut band = [false; SECTORS];
+        for &(x, y) in pixels {
+            let (d, along) = beside(from, to, [f64::from(x), f64::from(y)]);
+            if !(0.0..1.0).contains(&along) {
+                continue;
+            }
+            if d <= half {
+                band[piece(along)] = true;
+            } else if let Some(step) = beyond.get_mut((d - half) as usize) {
+                step[piece(along)] = true;
+            }
+        }
+        let covered = band.iter().filter(|c| **c).count();
+        let goes_on = |s: &&[bool; SECTORS]| 2 * s.iter().filter(|c| **c).count() > covered;
+        Self::Straight { from, to, half: half + beyond.iter().take_while(goes_on).count() as f64 }
+    }
+
+    fn widened_round(pixels: &[(u32, u32)], shape: Ellipse, inner: f64, outer: f64) -> Self {
+        let whole = Self::Round { shape, inner, outer };
         let reach = (HAZE * shape.b).ceil() as usize;
         let mut beyond = vec![[false; SECTORS]; 2 * reach];
         let mut band = [false; SECTORS];
         let distance = shape.distances();
-        for &(x, y) in pixels.iter().filter(|(x, y)| self.holds(f64::from(*x), f64::from(*y), reach as f64)) {
+        for &(x, y) in pixels.iter().filter(|(x, y)| whole.holds(f64::from(*x), f64::from(*y), reach as f64))
+        {
             let (dx, dy) = (f64::from(x) - shape.x, f64::from(y) - shape.y);
             let sector =
                 (((dy.atan2(dx) / std::f64::consts::TAU + 0.5) * SECTORS as f64) as usize).min(SECTORS - 1);
@@ -377,14 +427,19 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     Some((count as f64, Wall::Straight { from: at(t0), to: at(t1), half: 3.0 }))
 }
 
-/// Longest run of `true` round the circle: a body that crosses a circle covers short pieces of it.
+/// Longest run of covered sectors of a circle: a body that crosses it covers short pieces of it.
 fn longest_run(sectors: &[bool; SECTORS]) -> usize {
+    run(sectors.iter().chain(sectors)).min(SECTORS)
+}
+
+/// Longest run of covered pieces.
+fn run<'a>(pieces: impl Iterator<Item = &'a bool>) -> usize {
     let (mut best, mut run) = (0, 0);
-    for covered in sectors.iter().chain(sectors) {
+    for covered in pieces {
         run = if *covered { run + 1 } else { 0 };
         best = best.max(run);
     }
-    best.min(SECTORS)
+    best
 }
 
 /// Fits the ellipse to the points near a circle, twice, and takes the band from where they lie.
