@@ -19,8 +19,8 @@ const FILLS: f64 = 0.85;
 const LEAST: f64 = 7.0;
 /// Where tissue is looked for round the ring, in radii.
 const AROUND: [f64; 2] = [1.25, 1.5];
-/// Ink of tissue, as a share of the trunk's.
-const TISSUE: f32 = 0.4;
+/// Ink of tissue, as a share of the trunk's: tails are faint.
+const TISSUE: f32 = 0.15;
 /// Widest arc with tissue, as a share of the circle, where a bubble only touches.
 const ONE_SIDE: f64 = 0.42;
 /// What is taken off, in radii: the ring's edge is soft.
@@ -109,6 +109,7 @@ fn rings(crop: &Crop) -> Vec<Bubble> {
 /// Whether there is tissue round the ring, and all of it within one arc.
 fn touches_on_one_side(crop: &Crop, [x, y, r]: Bubble) -> bool {
     const PLACES: usize = 72;
+    let least = (TISSUE * crop.trunk).max(3.0 * crop.noise);
     let tissue: Vec<bool> = (0..PLACES)
         .map(|i| {
             let (sin, cos) = (i as f64 / PLACES as f64 * std::f64::consts::TAU).sin_cos();
@@ -118,7 +119,7 @@ fn touches_on_one_side(crop: &Crop, [x, y, r]: Bubble) -> bool {
                     && py >= 0.0
                     && px < (crop.ink.width - 1) as f64
                     && py < (crop.ink.height - 1) as f64;
-                inside && crop.ink.bilinear(px, py) >= TISSUE * crop.trunk
+                inside && crop.ink.bilinear(px, py) >= least
             })
         })
         .collect();

@@ -51,6 +51,9 @@ pub struct Crop {
 /// Smoothing of the crop in crop pixels.
 const SMOOTH: f32 = 0.8;
 
+/// Ink of a shadow at most, as a share of the ink of what is denser than three quarters.
+const SHADOW: f32 = 0.3;
+
 /// The faintest fin absorbs more than this share of the light behind it, however deep the trunk: it is judged by
 /// itself.
 const LEAST_ABSORBED: f32 = 0.004;
@@ -146,7 +149,14 @@ impl Crop {
         let noise = noise_about_zero(outside.iter().map(|v| v - offset)).unwrap_or(0.01).max(0.001);
         let mut inside: Vec<f32> =
             ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
-        let trunk = quantile(&mut inside, 0.6)?;
+        let trunk = if ground.lit_from_above() {
+            // The shadow beside a body may cover more than the body does.
+            let dense = quantile(&mut inside, 0.75)?;
+            inside.retain(|v| *v >= SHADOW * dense);
+            quantile(&mut inside, 0.5)?
+        } else {
+            quantile(&mut inside, 0.6)?
+        };
         let faintest = match ground.polarity {
             Polarity::DarkFish => LEAST_ABSORBED,
             Polarity::BrightFish => LEAST_SCATTERED * trunk,

@@ -1,7 +1,7 @@
 //! The midline: a first way through the body, then the centre of the ink across it.
 
 use super::crop::Crop;
-use crate::imaging::{Plane, components, distance, path};
+use crate::imaging::{Plane, components, distance, path, plane::quantile};
 use std::borrow::Cow;
 
 /// Points along a midline while it is worked on.
@@ -16,6 +16,8 @@ const DEEP: f32 = 4.0;
 const DENSE: [f32; 2] = [0.4, 1.2];
 /// The same under light from above: a shadow beside the body can take half of what the body takes (rendered trays).
 const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
+/// Ink of fins at most, as a share of the densest across the body.
+const FIN: f32 = 0.25;
 /// Share of the pixels that must be left when fibres are taken off.
 const LEFT: f64 = 0.85;
 
@@ -155,11 +157,14 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
                         .then(|| (n, crop.ink.bilinear(x, y).min(most * crop.trunk)))
                 })
                 .collect();
-            // Nor must a shadow or a fin beside the trunk: only what is near the densest counts.
+            // Nor must a shadow or a fin beside the trunk: only what is near the densest counts. Gut and pigment are
+            // denser than tissue, on one side of it: without shadows the typical tissue is the measure.
             let densest = across.iter().map(|(_, ink)| *ink).fold(0.0, f32::max);
-            let least = (dense * densest).max(1.5 * crop.noise);
+            let typical = if crop.shadows { densest } else { typical(&across, FIN * densest) };
+            let least = (dense * typical).max(1.5 * crop.noise);
             let (mut sum, mut total) = (0.0, 0.0);
             for (n, ink) in across {
+                let ink = ink.min(most * typical);
                 if ink > least {
                     sum += f64::from(ink - least) * n;
                     total += f64::from(ink - least);
@@ -179,6 +184,12 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
         line = path::resample(&path::smooth(&moved, sigma), n);
     }
     line
+}
+
+/// Median ink of what has more than `least` across the body; that itself where nothing has.
+fn typical(across: &[(f64, f32)], least: f32) -> f32 {
+    let mut inked: Vec<f32> = across.iter().map(|(_, ink)| *ink).filter(|ink| *ink > least).collect();
+    quantile(&mut inked, 0.5).unwrap_or(least)
 }
 
 /// The point on the straight line through `near` (from the end inwards) that lies beside `end`.

@@ -173,6 +173,11 @@ const MOST: usize = 100;
 /// Sectors of a circle, and how many must hold wall.
 const SECTORS: usize = 72;
 const LEAST_SECTORS: usize = 22;
+/// The same for a large circle most of which lies outside the frame, its radius as a share of the frame's shorter side
+/// and the share of the sectors within the frame: a bent fish lies on a circle that is in the frame.
+const FEW_SECTORS: usize = 13;
+const LARGE: f64 = 0.3;
+const MOST_SHARE: f64 = 0.7;
 /// Share of the sectors within the frame that must hold wall.
 const LEAST_SHARE: f64 = 0.5;
 /// Sectors that one region must cover by itself to count.
@@ -339,7 +344,7 @@ fn next_wall(pool: &[Vec<[f64; 2]>], map: &Map, short: f64, rng: &mut ChaCha8Rng
                 .zip(near())
                 .and_then(|(b, c)| ellipse::circle_through([first, b, c]))
                 .filter(|c| c.a >= 0.05 * short && c.a <= 2.5 * short)
-                .and_then(|c| round(map, c))
+                .and_then(|c| round(map, c, short))
         };
         if let Some((score, wall)) = candidate
             && best.is_none_or(|(s, _)| score > s)
@@ -351,10 +356,10 @@ fn next_wall(pool: &[Vec<[f64; 2]>], map: &Map, short: f64, rng: &mut ChaCha8Rng
 }
 
 /// The circle with its support, when it has enough of it.
-fn round(map: &Map, c: Ellipse) -> Option<(f64, Wall)> {
+fn round(map: &Map, c: Ellipse, short: f64) -> Option<(f64, Wall)> {
     let looks: Vec<u16> =
         map.turns.iter().map(|(sin, cos)| map.at(c.x + c.a * cos, c.y + c.a * sin)).collect();
-    if looks.iter().filter(|r| **r > 0).count() < LEAST_SECTORS * LEAST_LOOKS {
+    if looks.iter().filter(|r| **r > 0).count() < FEW_SECTORS * LEAST_LOOKS {
         return None;
     }
     // The region that runs through each sector, 0 for none.
@@ -382,12 +387,11 @@ fn round(map: &Map, c: Ellipse) -> Option<(f64, Wall)> {
         }
     }
     let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
-    (covered >= LEAST_SECTORS && covered as f64 >= LEAST_SHARE * inside as f64).then(|| {
+    let share = covered as f64 / inside.max(1) as f64;
+    let part_of_large = covered >= FEW_SECTORS && c.a >= LARGE * short && share >= MOST_SHARE;
+    (part_of_large || covered >= LEAST_SECTORS && share >= LEAST_SHARE).then(|| {
         // A circle through pieces of several walls has less of each than each wall has of itself.
-        (
-            (covered as f64 / inside as f64).powi(2) * covered as f64,
-            Wall::Round { shape: c, inner: -tolerance, outer: tolerance },
-        )
+        (share.powi(2) * covered as f64, Wall::Round { shape: c, inner: -tolerance, outer: tolerance })
     })
 }
 
