@@ -4,7 +4,7 @@
 use super::measure::{Outcome, measure};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
-use crate::segmentation::{Candidate, Found, Ground};
+use crate::segmentation::{Candidate, Found, Ground, Refused};
 
 /// How far behind the tail a fragment may begin, in lengths of the fish so far.
 const REACH: f64 = 0.35;
@@ -81,7 +81,39 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             whole.candidates[fish] = before;
         }
     }
-    outcomes.into_iter().flatten().flatten().collect()
+    let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
+    refuse_fins(&mut outcomes);
+    outcomes
+}
+
+/// Longest piece of a fin, as a share of the fish's length; and how far off the fish's midline it lies at most, in
+/// depths of the fish: folds and fins reach as far from the midline as the body is deep.
+const FIN: f64 = 0.4;
+const FIN_REACH: f64 = 1.0;
+
+/// Refuses what lies in the fins of a fish: under a microscope a piece of a fold can look like a fry of its own.
+fn refuse_fins(outcomes: &mut [Outcome]) {
+    let lines: Vec<(Vec<[f64; 2]>, f64, f64)> = outcomes
+        .iter()
+        .filter_map(|o| match o {
+            Outcome::Fish(f, _) => Some((f.midline.clone(), f.total_length.0, f.depth.0)),
+            Outcome::Refused(..) => None,
+        })
+        .collect();
+    for outcome in outcomes {
+        let Outcome::Fish(piece, evidence) = outcome else { continue };
+        let near = |p: &[f64; 2], line: &[[f64; 2]], reach: f64| {
+            line.iter().any(|q| (p[0] - q[0]).hypot(p[1] - q[1]) <= reach)
+        };
+        let in_fin = lines.iter().any(|(line, length, depth)| {
+            piece.total_length.0 < FIN * length
+                && piece.midline.iter().all(|p| near(p, line, FIN_REACH * depth))
+        });
+        if in_fin {
+            let refused = Refused { outline: std::mem::take(&mut piece.outline), reason: "fin of a fish" };
+            *outcome = Outcome::Refused(refused, Some((*evidence, std::mem::take(&mut piece.midline))));
+        }
+    }
 }
 
 fn mean_ink(ground: &Ground, candidate: &Candidate) -> f32 {

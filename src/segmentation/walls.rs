@@ -105,6 +105,13 @@ impl Wall {
     }
 
     fn widened_straight(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> Self {
+        // What the region goes on with in the same line is the same wall.
+        let in_line = pixels.iter().map(|&(x, y)| beside(from, to, [f64::from(x), f64::from(y)]));
+        let (first, last) = in_line
+            .filter(|(d, _)| *d <= half)
+            .fold((0.0_f64, 1.0_f64), |(first, last), (_, along)| (first.min(along), last.max(along)));
+        let at = |along: f64| [0, 1].map(|i| from[i] + along * (to[i] - from[i]));
+        let (from, to) = (at(first), at(last));
         let reach = (HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1])).ceil() as usize + 1;
         let mut beyond = vec![[false; SECTORS]; reach];
         let mut band = [false; SECTORS];
