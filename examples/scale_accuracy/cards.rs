@@ -93,7 +93,8 @@ pub fn without(count: u64) {
         Class::PhoneBlur,
     ];
     let (mut false_cards, mut false_rulers, mut doubts, mut without) = (0, 0, 0, 0);
-    for seed in 0..count {
+    let first = crate::first();
+    for seed in first..first + count {
         let picture = photograph(classes[seed as usize % classes.len()], 70_000 + seed);
         // Some of these scenes hold a ruler of their own.
         if picture.truth.others.iter().any(|o| o.0 == "ruler") {

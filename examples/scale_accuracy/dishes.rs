@@ -21,7 +21,7 @@ type ClassErrors = (u32, Vec<(f64, f64)>);
 pub fn dishes(count: u64) {
     println!("rendered dishes whole in the frame, {count} in all");
     println!("class            dishes    read  mean error %  rms error %  worst %  in 95 % interval");
-    let first: u64 = std::env::var("FIRST").ok().and_then(|f| f.parse().ok()).unwrap_or(0);
+    let first = crate::first();
     let mut errors: BTreeMap<&str, ClassErrors> = BTreeMap::new();
     for seed in first..first + count {
         let class = CLASSES[seed as usize % CLASSES.len()];

@@ -49,8 +49,7 @@ pub fn rulers(count: u64) {
     println!(
         "graduation             read  refused  not seen  factor errors  rms %  in 95 % interval  rms %  in 95 % interval"
     );
-    // Other seeds for looking at failures than for the figures shown.
-    let first: u64 = std::env::var("FIRST").ok().and_then(|f| f.parse().ok()).unwrap_or(0);
+    let first = crate::first();
     for (name, graduation, pitch) in kinds {
         let (mut read, mut refused, mut wrong) = (0u32, 0u32, 0u32);
         let (mut on, mut anywhere) = (Errors::default(), Errors::default());
