@@ -39,3 +39,34 @@ fn the_truth_shows_two_tanks_whose_sprayer_fails() {
     assert!(share("P02") > 0.7 && share("P11") > 0.7);
     assert!(share("P05") < 0.4 && share("P08") < 0.4);
 }
+
+#[test]
+fn fish_on_their_sides_are_seen_on_their_sides() {
+    use frygauge::pipeline::{Settings, score};
+    use frygauge::records::View;
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images");
+    let truth = rows("truth.csv");
+    let options = frygauge::scale::Options::default();
+    let settings = Settings { model: frygauge::bladder::Model::standard().unwrap(), scale: &options };
+    let place = |row: &csv::StringRecord| [7, 8].map(|i| row[i].parse::<f64>().unwrap());
+    let (mut side, mut right) = (0, 0);
+    for row in rows("samples.csv") {
+        let bytes = std::fs::read(folder.join(&row[0])).unwrap();
+        let photo = frygauge::photo::decode(&bytes, &row[0]).unwrap();
+        let scored = score(&photo, &settings);
+        // Under every light: a dark ground and a pupil are alike dark.
+        assert!(scored.advice.iter().all(|a| a.rule != "not_on_their_side"), "{}", &row[0]);
+        for fish in scored.fish.iter().map(|f| &f.fish) {
+            let gap = |t: &&csv::StringRecord| {
+                let [x, y] = place(t);
+                (fish.midline[0][0] - x).hypot(fish.midline[0][1] - y)
+            };
+            let own = truth.iter().filter(|t| t[0] == row[0]).min_by(|a, b| gap(a).total_cmp(&gap(b)));
+            if own.is_some_and(|t| gap(&t) < 40.0 && &t[6] == "side") {
+                side += 1;
+                right += usize::from(fish.view == View::Side);
+            }
+        }
+    }
+    assert!(side > 60 && right * 20 >= side * 19, "{right} of {side}");
+}

@@ -255,7 +255,13 @@ pub fn view(ribbon: &Ribbon, profile: &Profile, eye: &Eye, polarity: Polarity) -
     let dip = between.iter().copied().fold(f32::INFINITY, f32::min);
     let ground = if polarity == Polarity::DarkFish { trunk } else { -trunk };
     let share = (across[best] - ground) / (peak - ground).max(1e-6);
-    if dip > across[best] - 0.25 * (peak - ground).abs() {
+    let clear = across[best] - 0.25 * (peak - ground).abs();
+    // Towards the edge a head thins out and darkens on a dark ground: a pupil has bright tissue on that side too.
+    let rimmed = polarity == Polarity::DarkFish || {
+        let outwards = if best < reach { &across[..best] } else { &across[best..] };
+        outwards.iter().any(|v| *v <= clear)
+    };
+    if dip > clear || !rimmed {
         View::Side
     } else if share > 0.6 {
         View::Top

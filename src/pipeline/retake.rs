@@ -148,7 +148,7 @@ pub const RULES: [Rule; 9] = [
         measure: |f| f.unsure,
         above: true,
         threshold: 0.4,
-        advice: "many calls unsure: more light from below, less glare, closer",
+        advice: "many calls unsure: go closer, with less glare; light from below shows most",
     },
     Rule {
         name: "no_scale",
