@@ -61,7 +61,7 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         }
         let (major, minor) = region.axes();
         let before = whole.candidates[fish].clone();
-        whole.candidates[fish] = Candidate { region, major, minor, label: found.candidates[fish].label };
+        whole.candidates[fish] = Candidate { region, major, minor, ..found.candidates[fish] };
         let again = measure(pixels, ground, whole, &whole.candidates[fish]);
         let longer = match (outcomes[fish].as_deref(), &again[..]) {
             (Some([Outcome::Fish(before, _)]), [Outcome::Fish(after, _)]) => {

@@ -133,6 +133,11 @@ impl Evidence {
         self.length < 24.0
     }
 
+    /// Whether it is far longer than any fish is for its depth.
+    pub fn is_line(&self) -> bool {
+        self.aspect > 14.0
+    }
+
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
         let faint = self.strength < LEAST_STRENGTH
@@ -150,7 +155,7 @@ impl Evidence {
             if self.solid < 0.8 { "bubble or shell" } else { "round thing" }
         } else if self.coverage < if self.has_eye() { 0.7 } else { 0.84 } {
             "broken line"
-        } else if self.aspect > 14.0 {
+        } else if self.is_line() {
             "fibre or line"
         } else {
             "no head seen"

@@ -34,6 +34,8 @@ pub struct Candidate {
     pub minor: f64,
     /// Its label in [`Labels`].
     pub label: u32,
+    /// Whether it is what a wall that was cut away left of a region.
+    pub beside_wall: bool,
 }
 
 /// Which candidate each search pixel belongs to: 0 for none, [`WALL`] for a wall.
@@ -81,7 +83,7 @@ pub fn find(ground: &mut Ground) -> Found {
     let ground = &*ground;
     let (w, h) = (ground.ink.width, ground.ink.height);
     let mut labels = Plane::filled(w, h, 0u32);
-    let mut candidates: Vec<(Candidate, bool)> = Vec::new();
+    let mut candidates: Vec<Candidate> = Vec::new();
     let mut refused = Vec::new();
     for c in first {
         let on = |walls: &[Wall]| -> Vec<bool> {
@@ -100,7 +102,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
-            candidates.push((c, false));
+            candidates.push(c);
             continue;
         }
         for (&(x, y), on) in c.region.pixels.iter().zip(&on_wall) {
@@ -120,7 +122,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         for part in components::regions(&rest, LEAST_PIXELS) {
             let pixels = part.pixels.into_iter().map(|(x, y)| (x + c.region.x0, y + c.region.y0)).collect();
-            candidates.extend(candidate(pixels).map(|c| (c, true)));
+            candidates.extend(candidate(pixels).map(|c| Candidate { beside_wall: true, ..c }));
         }
     }
     let vessels: Vec<Ellipse> = insides
@@ -134,11 +136,11 @@ pub fn find(ground: &mut Ground) -> Found {
     let mut found = Found { candidates: Vec::new(), labels, vessels, refused };
     let area: f64 = found.vessels.iter().map(|v| v.a * v.b * std::f64::consts::PI).sum();
     let frame = (w * h * ground.factor * ground.factor) as f64;
-    for (mut c, beside_wall) in candidates {
+    for mut c in candidates {
         let (x, y) = (f64::from(c.region.x0 + c.region.x1) / 2.0, f64::from(c.region.y0 + c.region.y1) / 2.0);
         let [x, y] = ground.to_photo(x, y);
         if area > 0.2 * frame && found.vessel_at(x, y).is_none() {
-            let reason = if beside_wall { "vessel wall" } else { "outside the vessel" };
+            let reason = if c.beside_wall { "vessel wall" } else { "outside the vessel" };
             found.refused.push(Refused { outline: box_of(ground, &c.region), reason });
             continue;
         }
@@ -167,7 +169,7 @@ fn regions(ground: &Ground) -> Vec<Candidate> {
 fn candidate(pixels: Vec<(u32, u32)>) -> Option<Candidate> {
     let region = components::bounded(pixels).filter(|r| r.pixels.len() >= LEAST_PIXELS)?;
     let (major, minor) = region.axes();
-    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0 })
+    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0, beside_wall: false })
 }
 
 /// The bounding box of a region, photograph pixels.
