@@ -217,7 +217,7 @@ impl Case<'_> {
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = evidence.refuse() {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-            // What is long and beside a wall that was cut away is more of the wall.
+            // What is long and all beside a wall is more of it.
             let reason =
                 if self.candidate.beside_wall && evidence.is_line() { "vessel wall" } else { reason };
             return self.refused(reason, Some((evidence, line)));

@@ -34,7 +34,7 @@ pub struct Candidate {
     pub minor: f64,
     /// Its label in [`Labels`].
     pub label: u32,
-    /// Whether it is what a wall that was cut away left of a region.
+    /// Whether it is what a wall that was cut away left of a region, or lies all beside one.
     pub beside_wall: bool,
 }
 
@@ -102,7 +102,9 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
-            candidates.push(c);
+            let beside = |&(x, y): &(u32, u32)| walls.iter().any(|w| w.may_haze(f64::from(x), f64::from(y)));
+            let beside_wall = c.region.pixels.iter().all(beside);
+            candidates.push(Candidate { beside_wall, ..c });
             continue;
         }
         for (&(x, y), on) in c.region.pixels.iter().zip(&on_wall) {

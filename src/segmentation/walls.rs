@@ -49,6 +49,16 @@ impl Wall {
         }
     }
 
+    /// Whether a point lies no farther from the band than the wall's haze may reach.
+    pub fn may_haze(&self, x: f64, y: f64) -> bool {
+        match self {
+            Self::Round { shape, .. } => self.holds(x, y, HAZE * shape.b),
+            Self::Straight { from, to, .. } => {
+                self.holds(x, y, HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1]))
+            }
+        }
+    }
+
     /// Whether a region (pixels of the search) holds a long piece of this wall, so that the rest of it may be
     /// something lying against the wall; a region the band merely crosses does not.
     pub fn runs_through(&self, pixels: &[(u32, u32)]) -> bool {
