@@ -34,7 +34,7 @@ pub struct Crop {
     depth: OnceCell<Plane<f32>>,
     /// Standard deviation of the smoothed ink on bare background.
     pub noise: f32,
-    /// Ink of the trunk: median over the candidate.
+    /// Ink of the trunk: near the median over the candidate, shadows left out.
     pub trunk: f32,
     /// Ink below which nothing is taken for a part of the body.
     pub faintest: f32,

@@ -1,6 +1,7 @@
 //! Bodies that the search broke in two: a faint tail found as a candidate of its own is given back to the fish
 //! it continues.
 
+use super::Fish;
 use super::measure::{Outcome, measure};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
@@ -93,27 +94,33 @@ const FIN_REACH: f64 = 1.0;
 
 /// Refuses what lies in the fins of a fish: under a microscope a piece of a fold can look like a fry of its own.
 fn refuse_fins(outcomes: &mut [Outcome]) {
-    let lines: Vec<(Vec<[f64; 2]>, f64, f64)> = outcomes
+    let all: Vec<&Fish> = outcomes.iter().filter_map(fish_of).collect();
+    let in_fins: Vec<bool> = outcomes
         .iter()
-        .filter_map(|o| match o {
-            Outcome::Fish(f, _) => Some((f.midline.clone(), f.total_length.0, f.depth.0)),
-            Outcome::Refused(..) => None,
-        })
+        .map(|o| fish_of(o).is_some_and(|piece| all.iter().any(|fish| lies_in_fins(piece, fish))))
         .collect();
-    for outcome in outcomes {
+    for (outcome, _) in outcomes.iter_mut().zip(in_fins).filter(|(_, in_fins)| *in_fins) {
         let Outcome::Fish(piece, evidence) = outcome else { continue };
-        let near = |p: &[f64; 2], line: &[[f64; 2]], reach: f64| {
-            line.iter().any(|q| (p[0] - q[0]).hypot(p[1] - q[1]) <= reach)
-        };
-        let in_fin = lines.iter().any(|(line, length, depth)| {
-            piece.total_length.0 < FIN * length
-                && piece.midline.iter().all(|p| near(p, line, FIN_REACH * depth))
-        });
-        if in_fin {
-            let refused = Refused { outline: std::mem::take(&mut piece.outline), reason: "fin of a fish" };
-            *outcome = Outcome::Refused(refused, Some((*evidence, std::mem::take(&mut piece.midline))));
-        }
+        let refused = Refused { outline: std::mem::take(&mut piece.outline), reason: "fin of a fish" };
+        *outcome = Outcome::Refused(refused, Some((*evidence, std::mem::take(&mut piece.midline))));
     }
+}
+
+fn fish_of(outcome: &Outcome) -> Option<&Fish> {
+    match outcome {
+        Outcome::Fish(fish, _) => Some(fish),
+        Outcome::Refused(..) => None,
+    }
+}
+
+/// Whether all of a small thing lies within reach of a larger fish's midline.
+fn lies_in_fins(piece: &Fish, fish: &Fish) -> bool {
+    let reach = FIN_REACH * fish.depth.0;
+    piece.total_length.0 < FIN * fish.total_length.0
+        && piece
+            .midline
+            .iter()
+            .all(|p| fish.midline.iter().any(|q| (p[0] - q[0]).hypot(p[1] - q[1]) <= reach))
 }
 
 fn mean_ink(ground: &Ground, candidate: &Candidate) -> f32 {

@@ -90,7 +90,7 @@ pub fn find(ground: &mut Ground) -> Found {
             let held = |&(x, y): &(u32, u32)| walls.iter().any(|w| w.holds(f64::from(x), f64::from(y), 0.0));
             c.region.pixels.iter().map(held).collect()
         };
-        let through = walls.iter().filter(|w| w.runs_through(&c.region.pixels));
+        let through = walls.iter().filter(|w| w.runs_through(&c.region));
         let own: Vec<Wall> = through.map(|w| w.widened(&c.region.pixels)).collect();
         let mut on_wall = on(&own);
         if own.is_empty() {

@@ -524,7 +524,7 @@ fn bright_ground_ink(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Pl
 /// neighbours mends.
 const FAINT_SIDE: usize = 6;
 /// What compression leaves wrong in the blue of a whole block, as a share of white: a chroma step of 14 levels
-/// (quality 60) over eight, in blue, over the square root of twelve.
+/// (ITU-T T.81 table K.2 at quality 60, scaled as is common) over eight, in blue, over the square root of twelve.
 const COARSE_BLUE: f32 = 0.0035;
 /// Least noise of such squares.
 const LEAST_NOISE: f32 = 0.0005;

@@ -61,9 +61,12 @@ impl Wall {
 
     /// Whether a region (pixels of the search) holds a long piece of this wall, so that the rest of it may be
     /// something lying against the wall; a region the band merely crosses does not.
-    pub fn runs_through(&self, pixels: &[(u32, u32)]) -> bool {
-        let inside =
-            pixels.iter().map(|&(x, y)| [f64::from(x), f64::from(y)]).filter(|p| self.holds(p[0], p[1], 0.0));
+    pub fn runs_through(&self, region: &Region) -> bool {
+        let inside = region
+            .pixels
+            .iter()
+            .map(|&(x, y)| [f64::from(x), f64::from(y)])
+            .filter(|p| self.holds(p[0], p[1], 0.0));
         match self {
             Self::Round { shape, .. } => {
                 let mut sectors = [false; SECTORS];
@@ -79,10 +82,7 @@ impl Wall {
                     pieces[piece(beside(*from, *to, p).1)] = true;
                 }
                 // A fish may lie along a short edge, and a tray's frame is one region with four of them.
-                let (xs, ys) = pixels.iter().fold(([u32::MAX, 0], [u32::MAX, 0]), |(xs, ys), (x, y)| {
-                    ([xs[0].min(*x), xs[1].max(*x)], [ys[0].min(*y), ys[1].max(*y)])
-                });
-                let extent = f64::from((xs[1] - xs[0]).max(ys[1] - ys[0]));
+                let extent = f64::from(region.width().max(region.height()));
                 let length = (to[0] - from[0]).hypot(to[1] - from[1]);
                 let followed = run(pieces.iter()) as f64 / SECTORS as f64 * length;
                 followed >= LEAST_STRAIGHT * extent
