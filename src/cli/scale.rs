@@ -206,9 +206,11 @@ impl Measure {
                     readings.push((found.mm_per_px, found.relative_se));
                     continue;
                 }
-                Some(Err(ruler::RulerProblem::Inches)) => "the graduation is in inches",
-                Some(Err(ruler::RulerProblem::Unclear)) => "the lines' lengths do not tell their distance",
-                Some(Err(ruler::RulerProblem::Short(_))) => "too little of the graduation is seen",
+                Some(Err(unread)) => match unread.problem {
+                    ruler::RulerProblem::Inches => "the graduation is in inches",
+                    ruler::RulerProblem::Unclear => "the lines' lengths do not tell their distance",
+                    ruler::RulerProblem::Short(_) => "too little of the graduation is seen",
+                },
                 None => "no graduation was found",
             };
             return Err(Failure::usage(problem)

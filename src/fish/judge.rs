@@ -5,6 +5,7 @@ use super::likeness::Likeness;
 use super::profile::{Eye, Profile};
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
 use crate::imaging::path;
+use crate::imaging::plane::quantile;
 use crate::segmentation::Polarity;
 
 /// What a candidate shows, all in units that do not depend on the scale.
@@ -38,6 +39,17 @@ pub struct Evidence {
     pub roundness: f64,
     /// Total turn of the midline, radians.
     pub turn: f64,
+    /// Greatest change of width over a twentieth of the length, in greatest widths: a speck on a fibre.
+    pub step: f64,
+    /// Share of the length whose width is within a fifth of the median: near 1 for a stroke or a fibre.
+    pub even: f64,
+    /// Ink of the last third over that of the front half, the wider end in front: the tail of a fish is clearer.
+    pub fade: f64,
+    /// Greatest turn of the midline within a tenth of the length, radians.
+    pub kink: f64,
+    /// Difference of the ink beside it on the left and on the right, in trunk inks: the edge of a plate or of a
+    /// wall has another ground on either side, a fish lies on one.
+    pub sides: f64,
     /// Whether it is brighter than what is behind it.
     pub bright: bool,
 }
@@ -49,7 +61,7 @@ const LEAST_EYE_STRENGTH: f64 = 12.0;
 
 impl Evidence {
     /// The readings in the order of the fields.
-    pub fn values(&self) -> [f64; 15] {
+    pub fn values(&self) -> [f64; 20] {
         [
             self.length,
             self.width,
@@ -65,6 +77,11 @@ impl Evidence {
             self.p_head,
             self.roundness,
             self.turn,
+            self.step,
+            self.even,
+            self.fade,
+            self.kink,
+            self.sides,
             f64::from(u8::from(self.bright)),
         ]
     }
@@ -104,6 +121,13 @@ impl Evidence {
             middle += at(0.5 * (l - r)).max(0.0);
             edge += 0.5 * (at(0.75 * l - 0.25 * r).max(0.0) + at(-0.75 * r + 0.25 * l).max(0.0));
         }
+        let smoothed = path::smooth(&path::resample(line, 33), 2.0);
+        let front_wider = profile.mean_width(0.05, 0.35) >= profile.mean_width(0.65, 0.95);
+        let (dense_end, clear_end) = if front_wider {
+            (profile.level(0.1, 0.5), profile.level(0.65, 0.95))
+        } else {
+            (profile.level(0.5, 0.9), profile.level(0.05, 0.35))
+        };
         Self {
             length,
             width,
@@ -118,7 +142,12 @@ impl Evidence {
             solid: f64::from(middle / edge.max(1e-6)),
             p_head,
             roundness: area / (std::f64::consts::FRAC_PI_4 * length * length),
-            turn: path::total_turn(&path::smooth(&path::resample(line, 33), 2.0)),
+            turn: path::total_turn(&smoothed),
+            step: f64::from(steepest(profile)) * ribbon.step / width.max(0.5),
+            even: evenness(profile),
+            fade: f64::from((clear_end / dense_end.max(1e-6)).clamp(0.0, 3.0)),
+            kink: sharpest(&smoothed),
+            sides: (f64::from(sidedness(ribbon, profile)) / f64::from(crop.trunk.max(1e-6))).min(5.0),
             bright: crop.polarity == Polarity::BrightFish,
         }
     }
@@ -161,4 +190,45 @@ impl Evidence {
             "no head seen"
         }
     }
+}
+
+/// Greatest change of width between neighbouring twentieths of the length, rows; the rounded ends are left out.
+fn steepest(profile: &Profile) -> f32 {
+    const PART: usize = COLUMNS / 20;
+    let mean = |from: usize| (from..from + PART).map(|c| profile.width(c)).sum::<f32>() / PART as f32;
+    (2 * PART..COLUMNS - 4 * PART).map(|c| (mean(c) - mean(c + PART)).abs()).fold(0.0, f32::max)
+}
+
+/// Share of the columns, the ends left out, whose width is within a fifth of their median.
+fn evenness(profile: &Profile) -> f64 {
+    let widths: Vec<f32> = (COLUMNS / 20..COLUMNS * 19 / 20).map(|c| profile.width(c)).collect();
+    let median = quantile(&mut widths.clone(), 0.5).unwrap_or(0.0);
+    let near = widths.iter().filter(|w| (**w - median).abs() <= 0.2 * median).count();
+    near as f64 / widths.len() as f64
+}
+
+/// Greatest turn between directions a tenth of the length apart, radians.
+fn sharpest(line: &[[f64; 2]]) -> f64 {
+    let tangents = path::tangents(line);
+    let apart = (line.len() / 10).max(1);
+    let turn =
+        |a: &[f64; 2], b: &[f64; 2]| (a[0] * b[1] - a[1] * b[0]).atan2(a[0] * b[0] + a[1] * b[1]).abs();
+    tangents.iter().zip(tangents.iter().skip(apart)).map(|(a, b)| turn(a, b)).fold(0.0, f64::max)
+}
+
+/// Median difference, along the body, of the ink a little outside its left and its right edge.
+fn sidedness(ribbon: &Ribbon, profile: &Profile) -> f32 {
+    let beside = |c: usize, edge: f32, sign: isize| {
+        let first = (1.3 * edge + 3.0) as isize;
+        let rows = (first..first + 6).filter(|r| *r < SIDE as isize);
+        let values = rows
+            .map(|r| ribbon.ink.at(c + BEYOND, (SIDE as isize + sign * r).unsigned_abs()))
+            .filter(|v| v.is_finite());
+        let (sum, n) = values.fold((0.0, 0), |(s, n), v| (s + v, n + 1));
+        (n > 0).then(|| sum / n as f32)
+    };
+    let mut differences: Vec<f32> = (COLUMNS / 10..COLUMNS * 9 / 10)
+        .filter_map(|c| Some((beside(c, profile.left[c], -1)? - beside(c, profile.right[c], 1)?).abs()))
+        .collect();
+    quantile(&mut differences, 0.5).unwrap_or(0.0)
 }

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use std::sync::LazyLock;
 
 /// Readings that enter.
-pub const READINGS: usize = 14;
+pub const READINGS: usize = 19;
 /// Terms of the regression: every reading, its square, and both again on a dark ground, and the dark ground itself.
 pub const TERMS: usize = 4 * READINGS + 1;
 /// Farthest a reading counts, in standard deviations.
@@ -60,6 +60,11 @@ impl Likeness {
             e.p_head.max(1.0 - e.p_head),
             log(e.roundness),
             log(e.turn + 0.1),
+            log(e.step + 0.02),
+            e.even,
+            log(e.fade + 0.05),
+            log(e.kink + 0.05),
+            log(e.sides + 0.02),
         ]
     }
 

@@ -222,6 +222,10 @@ impl Case<'_> {
                 if self.candidate.beside_wall && evidence.is_line() { "vessel wall" } else { reason };
             return self.refused(reason, Some((evidence, line)));
         }
+        if at_edge(pixels, crop, &line).into_iter().all(|end| end) {
+            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
+            return self.refused("cut at both ends", Some((evidence, line)));
+        }
         let seen_from = view(&ribbon, &profile, &eyes[0], ground.polarity);
         let spread = blur(&ribbon, &eyes[0]).map_or(0.0, |b| b * ribbon.step * crop.bin as f64);
         let bin = crop.bin as f64;
@@ -292,6 +296,18 @@ fn within(crop: &Crop, line: &[[f64; 2]], pixels: &Pixels) -> Vec<[f64; 2]> {
     let first = line.iter().position(inside).unwrap_or(0);
     let last = line.iter().rposition(inside).map_or(0, |at| at + 1);
     line[first..last.max(first)].to_vec()
+}
+
+/// Whether the start and the end of a line lie at the edge of the photograph.
+fn at_edge(pixels: &Pixels, crop: &Crop, line: &[[f64; 2]]) -> [bool; 2] {
+    let near = 2.0 * crop.bin as f64 + 1.0;
+    let (right, bottom) = (f64::from(pixels.width) - 1.0, f64::from(pixels.height) - 1.0);
+    [line.first(), line.last()].map(|end| {
+        end.is_some_and(|p| {
+            let [x, y] = crop.to_photo(*p);
+            x.min(right - x).min(y).min(bottom - y) < near
+        })
+    })
 }
 
 /// A body straightened, with what is read off it.

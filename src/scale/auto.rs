@@ -285,7 +285,8 @@ fn from_ruler(pixels: &Pixels, options: &Options, lens: Option<&Lens>, decision:
             }
             decision.printed.push(found.outline);
         }
-        Some(Err(problem)) => {
+        Some(Err(ruler::Unread { problem, outline })) => {
+            decision.printed.push(outline);
             let (flag, text) = match problem {
                 RulerProblem::Inches => {
                     ("ruler_inches", "the ruler is divided into inches: turn its millimetre side up".to_owned())

@@ -1,7 +1,7 @@
 //! Bands of parallel strokes at one distance, in a reduced photograph.
 
 use crate::imaging::Plane;
-use crate::imaging::reduce::reduce;
+use crate::imaging::reduce::{reduce, reduce_f32};
 use crate::photo::Pixels;
 
 /// A band, in pixels of the photograph.
@@ -17,8 +17,10 @@ pub(super) struct Band {
     pub half: [f64; 2],
 }
 
-/// Longest side of the reduced photograph.
+/// Longest side of the reduced photograph, and how much coarser it is looked at again for strokes that are farther
+/// apart: close-ups show 60 pixels and more to a millimetre.
 const SIDE: usize = 2000;
+const COARSER: [usize; 2] = [1, 2];
 /// Half the side of a tile, and the step from tile to tile.
 const TILE: usize = 40;
 const STEP: usize = 40;
@@ -35,26 +37,40 @@ struct Tile {
     pitch: f64,
 }
 
-/// Bands worth counting, longest first; at most four.
+/// Bands worth counting.
+const MOST: usize = 5;
+
+/// Bands worth counting, longest first; at most [`MOST`].
 pub(super) fn find(pixels: &Pixels) -> Vec<Band> {
     let (w, h) = (pixels.width as usize, pixels.height as usize);
-    let factor = w.max(h).div_ceil(SIDE);
-    let plane = reduce(&pixels.luma, w, h, factor);
+    let finest = w.max(h).div_ceil(SIDE);
+    let plane = reduce(&pixels.luma, w, h, finest);
+    let mut bands: Vec<Band> = COARSER
+        .iter()
+        .flat_map(|&coarser| {
+            let factor = (finest * coarser) as f64;
+            if coarser == 1 { of(&plane, factor) } else { of(&reduce_f32(&plane, coarser), factor) }
+        })
+        .collect();
+    bands.sort_by(|a, b| b.half[0].total_cmp(&a.half[0]));
+    bands.truncate(MOST);
+    bands
+}
+
+/// Bands in a plane of which a pixel is `factor` pixels of the photograph wide.
+fn of(plane: &Plane<f32>, factor: f64) -> Vec<Band> {
     if plane.width < 4 * TILE || plane.height < 2 * TILE {
         return Vec::new();
     }
     let mut tiles = Vec::new();
     for cy in (TILE + 1..plane.height - TILE).step_by(STEP) {
         for cx in (TILE + 1..plane.width - TILE).step_by(STEP) {
-            if let Some((angle, pitch)) = strokes(&plane, cx, cy) {
+            if let Some((angle, pitch)) = strokes(plane, cx, cy) {
                 tiles.push(Tile { at: [cx, cy], angle, pitch });
             }
         }
     }
-    let mut bands: Vec<Band> = groups(&tiles).iter().filter_map(|g| band(g, factor as f64)).collect();
-    bands.sort_by(|a, b| b.half[0].total_cmp(&a.half[0]));
-    bands.truncate(4);
-    bands
+    groups(&tiles).iter().filter_map(|g| band(g, factor)).collect()
 }
 
 /// Direction across the strokes (radians, modulo π) and their distance, when the tile holds any.

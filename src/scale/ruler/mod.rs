@@ -54,18 +54,23 @@ pub enum RulerProblem {
     Short(u32),
 }
 
+/// A graduation that gives no scale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unread {
+    /// Why.
+    pub problem: RulerProblem,
+    /// Outline of the strokes, pixels.
+    pub outline: Vec<[f64; 2]>,
+}
+
 /// Shortest graduation read, millimetres.
 pub const LEAST_MM: f64 = 20.0;
 
 /// What was found of a ruler: `None` when there is nothing like one. `division_mm` is the distance of
 /// neighbouring ticks where it is known, as on a stage micrometer; their pattern then is not asked. The scale is one
 /// of pixels straightened by the calibrated `lens`, or else by the radial term that makes the ticks even.
-pub fn read(
-    pixels: &Pixels,
-    division_mm: Option<f64>,
-    lens: Option<&Lens>,
-) -> Option<Result<Ruler, RulerProblem>> {
-    let mut problem = None;
+pub fn read(pixels: &Pixels, division_mm: Option<f64>, lens: Option<&Lens>) -> Option<Result<Ruler, Unread>> {
+    let mut unread = None;
     for band in band::find(pixels) {
         let Some(ticks) = ticks::count(pixels, &band).filter(|t| t.even(pixels, lens)) else { continue };
         let pitch = match division_mm {
@@ -77,18 +82,19 @@ pub fn read(
                 let span = f64::from(ticks.indices.last()? - ticks.indices.first()?);
                 let length_mm = span * pitch_mm;
                 if length_mm < LEAST_MM && division_mm.is_none() {
-                    problem = Some(RulerProblem::Short(length_mm as u32));
+                    let problem = RulerProblem::Short(length_mm as u32);
+                    unread = Some(Unread { problem, outline: ticks.outline() });
                     continue;
                 }
                 return Some(Ok(ticks.ruler(pitch_mm, length_mm, pixels, lens)));
             }
-            Err(p) => {
+            Err(problem) => {
                 // A dozen strokes may be anything; a long row of them is a graduation.
-                if ticks.indices.len() >= 25 || p == RulerProblem::Inches {
-                    problem = problem.or(Some(p));
+                if ticks.indices.len() >= 25 || problem == RulerProblem::Inches {
+                    unread = unread.or_else(|| Some(Unread { problem, outline: ticks.outline() }));
                 }
             }
         }
     }
-    problem.map(Err)
+    unread.map(Err)
 }

@@ -410,7 +410,6 @@ impl Ticks {
         pixels: &Pixels,
         known: Option<&Lens>,
     ) -> Ruler {
-        let raw = self.fit(&self.places, None).spacing;
         let (Fit { middle, spacing, tilt, se, .. }, lens, bend_se) = self.unbent(pixels, known);
         let (w, h) = frame(pixels);
         let diagonal = w.hypot(h) / 2.0;
@@ -421,11 +420,6 @@ impl Ticks {
         let [p, q] = ends.map(|e| lens.straighten(e));
         let share = middle / distance(p, q).max(1e-9);
         let middle = [0, 1].map(|i| p[i] + share * (q[i] - p[i]));
-        let reach = self.longest + 3.0;
-        let (a, b) = (first - raw, last + raw);
-        let outline = [(a, -reach), (b, -reach), (b, reach), (a, reach)]
-            .map(|(s, t)| self.ribbon.place(s, self.zone + t))
-            .to_vec();
         Ruler {
             mm_per_px: pitch_mm / spacing,
             relative_se: se[0] / spacing,
@@ -437,8 +431,18 @@ impl Ticks {
             length_mm,
             pitch_mm,
             ends,
-            outline,
+            outline: self.outline(),
         }
+    }
+
+    /// Outline of the strokes, pixels.
+    pub(super) fn outline(&self) -> Vec<[f64; 2]> {
+        let spacing = self.fit(&self.places, None).spacing;
+        let reach = self.longest + 3.0;
+        let (a, b) = (self.places[0] - spacing, self.places[self.places.len() - 1] + spacing);
+        [(a, -reach), (b, -reach), (b, reach), (a, reach)]
+            .map(|(s, t)| self.ribbon.place(s, self.zone + t))
+            .to_vec()
     }
 
     /// Whether the ticks stand as evenly as a graduation's, tilt and lens taken out.
