@@ -19,7 +19,8 @@ pub(super) struct Ticks {
     places: Vec<f64>,
     ribbon: Ribbon,
     zone: f64,
-    longest: f64,
+    /// How far the strokes reach above and below the common zone, rows.
+    reach: [f64; 2],
 }
 
 /// Places of ticks as a tilted line is seen, and the change of the radial term that goes with it.
@@ -122,9 +123,9 @@ pub(super) fn count(pixels: &Pixels, band: &Band) -> Option<Ticks> {
     if indices.len() < LEAST {
         return None;
     }
-    let (lengths, longest) = lengths(&plane, &places, pitch, best, sign);
+    let (lengths, reach) = lengths(&plane, &places, pitch, best, sign);
     let zone = zone.iter().sum::<usize>() as f64 / zone.len() as f64;
-    Some(Ticks { indices, lengths, places, ribbon, zone, longest })
+    Some(Ticks { indices, lengths, places, ribbon, zone, reach })
 }
 
 fn ribbon(centre: [f64; 2], along: [f64; 2], half: [f64; 2], step: [f64; 2]) -> Ribbon {
@@ -268,8 +269,9 @@ fn trim(mut found: Vec<(i32, f64)>) -> Vec<(i32, f64)> {
     found
 }
 
-/// How far each tick reaches from the common zone, to the side on which lengths differ more.
-fn lengths(plane: &Plane<f32>, places: &[f64], pitch: f64, zone: usize, sign: f32) -> (Vec<f64>, f64) {
+/// How far each tick reaches from the common zone, to the side on which lengths differ more; and how far the
+/// graduation reaches to either side, in rows.
+fn lengths(plane: &Plane<f32>, places: &[f64], pitch: f64, zone: usize, sign: f32) -> (Vec<f64>, [f64; 2]) {
     let contrast = |place: f64, t: usize| {
         let at = |s: f64| sign * plane.bilinear(s, t as f64);
         let gap = f32::midpoint(at(place - 0.5 * pitch), at(place + 0.5 * pitch));
@@ -300,16 +302,17 @@ fn lengths(plane: &Plane<f32>, places: &[f64], pitch: f64, zone: usize, sign: f3
             })
             .collect()
     };
-    let spread = |v: &[f64]| {
+    let sorted = |v: &[f64]| {
         let mut sorted = v.to_vec();
         sorted.sort_by(f64::total_cmp);
-        // Between the quarter that is longest and the middle: one stray length does not count.
-        sorted[sorted.len() * 9 / 10] - sorted[sorted.len() / 2]
+        sorted
     };
     let (up, down) = (reach(false), reach(true));
-    let best = if spread(&up) > spread(&down) { up } else { down };
-    let longest = best.iter().copied().fold(0.0, f64::max);
-    (best, longest)
+    let [above, below] = [sorted(&up), sorted(&down)];
+    // The tenth that is longest, against the middle: one stray length does not count.
+    let spread = |v: &[f64]| v[v.len() * 9 / 10] - v[v.len() / 2];
+    let best = if spread(&above) > spread(&below) { up } else { down };
+    (best, [above, below].map(|v| v[v.len() * 9 / 10]))
 }
 
 impl Ticks {
@@ -438,9 +441,9 @@ impl Ticks {
     /// Outline of the strokes, pixels.
     pub(super) fn outline(&self) -> Vec<[f64; 2]> {
         let spacing = self.fit(&self.places, None).spacing;
-        let reach = self.longest + 3.0;
+        let [above, below] = self.reach.map(|rows| rows + 3.0);
         let (a, b) = (self.places[0] - spacing, self.places[self.places.len() - 1] + spacing);
-        [(a, -reach), (b, -reach), (b, reach), (a, reach)]
+        [(a, -above), (b, -above), (b, below), (a, below)]
             .map(|(s, t)| self.ribbon.place(s, self.zone + t))
             .to_vec()
     }
