@@ -8,7 +8,8 @@
 use super::crop::Crop;
 use super::heads::{Head, heads};
 use super::midline::POINTS;
-use crate::imaging::{Plane, components, path, thin};
+use crate::imaging::skeleton::Skeleton;
+use crate::imaging::{Plane, components, path};
 use crate::segmentation::Polarity;
 use std::collections::VecDeque;
 
@@ -22,8 +23,12 @@ const ALIKE: f64 = 0.45;
 const EXPLAINED: f64 = 0.8;
 /// Sharpest turn of a way over a fifth of its length, radians (69 degrees).
 const SHARPEST: f64 = 1.2;
-/// What a tail costs that ends under another fish's head, where no end can be seen, beside one that is free.
+/// What a tail costs that ends under another fish, where no end can be seen, beside one that is free.
 const HIDDEN: f64 = 0.6;
+/// What of a way to another fish's head is not seen, in diameters of its eye: the tail may join the body beside it.
+const UNDER_HEAD: f64 = 2.5;
+/// The last of so many parts of a way is the tail fin, which may have corners.
+const FIN: usize = 11;
 /// Depth of a body before a tail that lies hidden, as a share of its greatest.
 const TAPERS: f32 = 0.7;
 /// Most of a way that may run along another one.
@@ -47,7 +52,7 @@ pub struct FromHead {
     pub line: Vec<[f64; 2]>,
     /// Diameter of the eye.
     pub eye: f64,
-    /// Whether the end of the tail lies hidden under another fish's head.
+    /// Whether the end of the tail lies hidden under another fish.
     pub hidden: bool,
 }
 
@@ -70,18 +75,27 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             *c = f32::INFINITY;
         }
     }
-    let ends: Vec<[f64; 2]> = free_ends(crop.body())
-        .into_iter()
-        .filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye))
-        .collect();
-    if ends.is_empty() || ends.len() > MOST_ENDS {
+    let skeleton = Skeleton::of(crop.body(), depth);
+    let ends: Vec<[f64; 2]> =
+        skeleton.ends().into_iter().filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye)).collect();
+    if ends.len() > MOST_ENDS {
         return none(heads);
     }
-    // Behind the free ends: the heads, under which a tail may lie.
+    // Behind the free ends: the heads, under which a tail may lie, and of a pair the places where bodies meet.
     let free = ends.len();
-    let ends: Vec<[f64; 2]> = ends.into_iter().chain(heads.iter().map(|h| h.at)).collect();
+    let mut meetings = if count == 2 { skeleton.junctions() } else { Vec::new() };
+    if let [a, b] = heads[..]
+        && let Some(waist) = waist(&cost, depth, a.at, b.at)
+    {
+        meetings.insert(0, waist);
+    }
+    let ends: Vec<[f64; 2]> = ends
+        .into_iter()
+        .chain(heads.iter().map(|h| h.at))
+        .chain(meetings.into_iter().take(MOST_ENDS))
+        .collect();
     let width = crop.ink.width;
-    let index = |p: [f64; 2]| p[1].round() as usize * width + p[0].round() as usize;
+    let index = |p: [f64; 2]| index(p, width);
     let way_to_tails = |(own, head): (usize, &Head)| -> Vec<Option<Way>> {
         let from = index(head.at);
         if !cost.data[from].is_finite() {
@@ -92,8 +106,15 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             .enumerate()
             .map(|(e, end)| {
                 let to = index(*end);
-                let way = (e != free + own && total[to].is_finite())
-                    .then(|| Way::new(&path::trace(&before, to, width)))?;
+                if e == free + own || !total[to].is_finite() {
+                    return None;
+                }
+                let line = path::trace(&before, to, width);
+                let head = e.checked_sub(free).and_then(|h| heads.get(h));
+                let way = Way::new(match head {
+                    Some(other) => &line[..line.len() - hidden_points(&line, UNDER_HEAD * other.eye)],
+                    None => &line,
+                })?;
                 // The front of a fish ends at its own gut or globule no narrower than it is anywhere.
                 (e < free || way.tapers(depth)).then_some(way)
             })
@@ -125,6 +146,31 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     Several { ways: lines, heads }
 }
 
+/// Index of the pixel at `p` in a plane `width` wide.
+fn index(p: [f64; 2], width: usize) -> usize {
+    p[1].round() as usize * width + p[0].round() as usize
+}
+
+/// The narrowest place in the middle of the way between two heads, where tails may meet.
+fn waist(cost: &Plane<f32>, depth: &Plane<f32>, from: [f64; 2], to: [f64; 2]) -> Option<[f64; 2]> {
+    let (from, to) = (index(from, cost.width), index(to, cost.width));
+    if !cost.data[from].is_finite() {
+        return None;
+    }
+    let (total, before) = path::cheapest(cost, from, |at| at == to);
+    if !total[to].is_finite() {
+        return None;
+    }
+    let way = path::resample(&path::trace(&before, to, cost.width), POINTS);
+    let middle = &way[POINTS / 4..=POINTS * 3 / 4];
+    middle.iter().copied().min_by(|p, q| depth.bilinear(p[0], p[1]).total_cmp(&depth.bilinear(q[0], q[1])))
+}
+
+/// Points at the end of `line` within `reach` of its last one.
+fn hidden_points(line: &[[f64; 2]], reach: f64) -> usize {
+    line.last().map_or(0, |end| line.iter().rev().take_while(|p| gap(**p, *end) < reach).count())
+}
+
 fn gap(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
@@ -139,9 +185,15 @@ struct Way {
 }
 
 impl Way {
-    fn new(raw: &[[f64; 2]]) -> Self {
+    /// `None` for a way of no length.
+    fn new(raw: &[[f64; 2]]) -> Option<Self> {
+        if raw.len() < 3 {
+            return None;
+        }
         let line = path::smooth(&path::resample(raw, POINTS), 2.0);
-        Self { length: path::length(&line), turn: sharpest_turn(&line), line }
+        // Where a skeleton ends in a tail fin it turns to a corner of the fin.
+        let turn = sharpest_turn(&line[..line.len() - line.len() / FIN]);
+        Some(Self { length: path::length(&line), turn, line })
     }
 
     /// Whether the body is narrower towards the end of the way, as a larva is towards its tail.
@@ -222,23 +274,6 @@ fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[FromHead]) -> f64 {
     let body = crop.body().data.iter().filter(|b| **b).count().max(1);
     let both = crop.body().data.iter().zip(&reached.data).filter(|(b, r)| **b && **r).count();
     both as f64 / body as f64
-}
-
-/// End pixels of the skeleton.
-fn free_ends(body: &Plane<bool>) -> Vec<[f64; 2]> {
-    let mut skeleton = body.clone();
-    thin::thin(&mut skeleton);
-    let mut ends = Vec::new();
-    for y in 0..body.height {
-        for x in 0..body.width {
-            if skeleton.at(x, y)
-                && thin::neighbours(&skeleton, x as i64, y as i64).iter().filter(|n| **n).count() == 1
-            {
-                ends.push([x as f64, y as f64]);
-            }
-        }
-    }
-    ends
 }
 
 /// Greatest turn over any fifth of a way, radians.

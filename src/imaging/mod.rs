@@ -9,6 +9,7 @@ pub mod ellipse;
 pub mod path;
 pub mod plane;
 pub mod reduce;
+pub mod skeleton;
 pub mod thin;
 
 pub use plane::Plane;
