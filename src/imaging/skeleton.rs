@@ -57,7 +57,7 @@ impl<'a> Skeleton<'a> {
         found
     }
 
-    /// Takes off the pixels that only fill a corner of a line, so that a line's pixels have two neighbours and an
+    /// Takes off the pixels that only fill a corner of a line or stand on its side, so that a line's pixels have two neighbours and an
     /// end has one.
     fn take_off_corners(&mut self) {
         let Self { lines, points, .. } = self;
@@ -70,10 +70,13 @@ impl<'a> Skeleton<'a> {
             let corner = (0..4)
                 .map(|k| 2 * k)
                 .any(|i| n[i] && n[(i + 2) % 8] && !n[(i + 4) % 8] && !n[(i + 5) % 8] && !n[(i + 6) % 8]);
-            if corner {
+            // A bump: two or three neighbours side by side, nothing else.
+            let runs = (0..8).filter(|&i| !n[i] && n[(i + 1) % 8]).count();
+            let bump = runs == 1 && matches!(n.iter().filter(|n| **n).count(), 2 | 3);
+            if corner || bump {
                 lines.set(x, y, false);
             }
-            !corner
+            !(corner || bump)
         });
     }
 
