@@ -1,6 +1,7 @@
 //! The full-resolution picture around one candidate.
 
 use super::bubbles::{Bubble, take_off};
+use super::glints;
 use crate::imaging::{Plane, blur::gaussian, components, distance, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Ground, Labels, Polarity, without_haze};
@@ -50,6 +51,11 @@ pub struct Crop {
 
 /// Smoothing of the crop in crop pixels.
 const SMOOTH: f32 = 0.8;
+
+/// Quantile of a candidate's ink that is tissue also where a glint covers half of it.
+const LIGHTER: f64 = 0.35;
+/// Share of a candidate that must be left when glints are taken off.
+const LEFT: f64 = 0.3;
 
 /// Ink of a shadow at most, as a share of the ink of what is denser than three quarters.
 const SHADOW: f32 = 0.3;
@@ -147,6 +153,9 @@ impl Crop {
             *v -= offset;
         }
         let noise = noise_about_zero(outside.iter().map(|v| v - offset)).unwrap_or(0.01).max(0.001);
+        if ground.polarity == Polarity::BrightFish {
+            take_off_glints(&raw, ground, &ink, &mut own, &mut allowed, origin, bin);
+        }
         let mut inside: Vec<f32> =
             ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
         let trunk = if ground.lit_from_above() {
@@ -183,6 +192,33 @@ impl Crop {
         };
         crop.bubbles = take_off(&mut crop);
         Some(crop)
+    }
+}
+
+/// Takes the glints beside a body on a dark ground off what may belong to it, unless nothing would be left.
+fn take_off_glints(
+    raw: &Plane<f32>,
+    ground: &Ground,
+    ink: &Plane<f32>,
+    own: &mut Plane<bool>,
+    allowed: &mut Plane<bool>,
+    origin: [f64; 2],
+    bin: usize,
+) {
+    let mut inside: Vec<f32> = ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
+    let Some(tissue) = quantile(&mut inside, LIGHTER) else { return };
+    let (sx, sy) = ground
+        .to_search(origin[0] + 0.5 * (raw.width * bin) as f64, origin[1] + 0.5 * (raw.height * bin) as f64);
+    let bare = ground.luma.at(sx, sy);
+    let luma = raw.map(|v| bare + v * ground.white);
+    let Some(off) = glints::beside(&luma, ink, own, tissue) else { return };
+    let left = own.data.iter().zip(&off.data).filter(|(own, off)| **own && !**off).count();
+    if (left as f64) < LEFT * inside.len() as f64 {
+        return;
+    }
+    for ((own, allowed), off) in own.data.iter_mut().zip(&mut allowed.data).zip(&off.data) {
+        *own &= !off;
+        *allowed &= !off;
     }
 }
 

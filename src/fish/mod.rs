@@ -5,6 +5,7 @@ mod bubbles;
 mod crop;
 mod ends;
 mod fragments;
+mod glints;
 mod heads;
 mod judge;
 pub mod likeness;

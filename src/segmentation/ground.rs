@@ -280,14 +280,19 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
         // Uneven light on one ground does not make two.
         let two = outside < LIT_OTHERWISE * inside;
         if two && dark_border < 0.35 && dark_share > 0.15 {
-            return (Polarity::BrightFish, dark_blocks);
+            // Bright islands are large fish.
+            return (
+                Polarity::BrightFish,
+                inside_frame(&components::regions(&dark_blocks.map(|d| !d), 1), w, h),
+            );
         }
         // A dark island within the pad is an object on it, however large.
-        let mut pad = medians.map(|_| true);
-        let reaches_frame =
-            |r: &&Region| r.x0 == 0 || r.y0 == 0 || r.x1 as usize + 1 == w || r.y1 as usize + 1 == h;
-        for &(x, y) in large.iter().filter(reaches_frame).flat_map(|r| &r.pixels) {
-            pad.set(x as usize, y as usize, false);
+        let pad = inside_frame(&large, w, h);
+        // A pad is bright for the most part: pale walls round a dark floor make a dark dish.
+        let in_pad = pad.data.iter().zip(&dark_blocks.data).filter(|(pad, _)| **pad);
+        let dark_in_pad = in_pad.clone().filter(|(_, dark)| **dark).count();
+        if two && 2 * dark_in_pad > in_pad.count() {
+            return (Polarity::BrightFish, all);
         }
         if two && let Some(slender) = convex_whole(&pad) {
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
@@ -305,6 +310,17 @@ fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, P
     }
     let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
     (polarity_by_departures(luma, medians, block, level), all)
+}
+
+/// Every block that is not in one of the `regions` that reach the frame.
+fn inside_frame(regions: &[Region], w: usize, h: usize) -> Plane<bool> {
+    let mut inside = Plane::filled(w, h, true);
+    let reaches_frame =
+        |r: &&Region| r.x0 == 0 || r.y0 == 0 || r.x1 as usize + 1 == w || r.y1 as usize + 1 == h;
+    for &(x, y) in regions.iter().filter(reaches_frame).flat_map(|r| &r.pixels) {
+        inside.set(x as usize, y as usize, false);
+    }
+    inside
 }
 
 /// Every block that is not in the largest region of `bright`.

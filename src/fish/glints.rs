@@ -1,0 +1,65 @@
+//! Glints of the lamp on the water that touch a fish on a dark ground, taken off it.
+//!
+//! A glint is a mirror image of the lamp and at the upper end of the range whatever the exposure suits; tissue scatters
+//! and stays below it. The highlight on a gas bladder or on scales is as bright, but tissue lies all round it; a glint
+//! on the water has bare ground on one side or more.
+
+use crate::imaging::{Plane, components};
+
+/// Luma from which on a pixel shows the lamp.
+const LAMP: f32 = 240.0;
+/// Least pixels of a glint that would move an end.
+const LEAST: usize = 12;
+/// A glint ends, seen from its core, where the ink has fallen to so many times that of the lighter tissue.
+const EDGE: f32 = 2.0;
+/// Where the ground is looked for, crop pixels from that edge.
+const BESIDE: i64 = 4;
+/// Share of what surrounds a glint that is bare, at least: of a bright patch at the side of a fish it is half.
+const BARE: f64 = 0.55;
+/// Ink of bare ground, as a share of the light tissue of the candidate.
+const GROUND: f32 = 0.35;
+/// What is taken off round a glint, crop pixels: its blur, and the halo that compression leaves.
+const BLUR: i64 = 3;
+
+/// Pixels of the candidate `own` that are a glint beside it rather than on it. `luma` and `ink` are the crop's,
+/// `tissue` is the ink of its lighter tissue.
+pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>, tissue: f32) -> Option<Plane<bool>> {
+    if luma.data.iter().filter(|v| **v >= LAMP).count() < LEAST {
+        return None;
+    }
+    let bright = ink.map(|v| v >= EDGE * tissue);
+    let mut off: Option<Plane<bool>> = None;
+    for region in components::regions(&bright, LEAST) {
+        let holds = |plane: &dyn Fn(usize, usize) -> bool| {
+            region.pixels.iter().filter(|&&(x, y)| plane(x as usize, y as usize)).count()
+        };
+        if holds(&|x, y| own.at(x, y)) == 0 || holds(&|x, y| luma.at(x, y) >= LAMP) < LEAST {
+            continue;
+        }
+        let (mut bare, mut all) = (0u32, 0u32);
+        for &(x, y) in &region.pixels {
+            for (dx, dy) in [(BESIDE, 0), (-BESIDE, 0), (0, BESIDE), (0, -BESIDE)] {
+                let (nx, ny) = (i64::from(x) + dx, i64::from(y) + dy);
+                if !bright.get_or(nx, ny, true) {
+                    all += 1;
+                    bare += u32::from(ink.get_or(nx, ny, 0.0) < GROUND * tissue);
+                }
+            }
+        }
+        if f64::from(bare) < BARE * f64::from(all.max(1)) {
+            continue;
+        }
+        let off = off.get_or_insert_with(|| own.map(|_| false));
+        for &(x, y) in &region.pixels {
+            for dy in -BLUR..=BLUR {
+                for dx in -BLUR..=BLUR {
+                    let (nx, ny) = (i64::from(x) + dx, i64::from(y) + dy);
+                    if nx >= 0 && ny >= 0 && (nx as usize) < off.width && (ny as usize) < off.height {
+                        off.set(nx as usize, ny as usize, true);
+                    }
+                }
+            }
+        }
+    }
+    off
+}
