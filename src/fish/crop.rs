@@ -52,8 +52,6 @@ pub struct Crop {
 /// Smoothing of the crop in crop pixels.
 const SMOOTH: f32 = 0.8;
 
-/// Quantile of a candidate's ink that is tissue also where a glint covers half of it.
-const LIGHTER: f64 = 0.35;
 /// Share of a candidate that must be left when glints are taken off.
 const LEFT: f64 = 0.3;
 
@@ -205,15 +203,14 @@ fn take_off_glints(
     origin: [f64; 2],
     bin: usize,
 ) {
-    let mut inside: Vec<f32> = ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
-    let Some(tissue) = quantile(&mut inside, LIGHTER) else { return };
     let (sx, sy) = ground
         .to_search(origin[0] + 0.5 * (raw.width * bin) as f64, origin[1] + 0.5 * (raw.height * bin) as f64);
     let bare = ground.luma.at(sx, sy);
     let luma = raw.map(|v| bare + v * ground.white);
-    let Some(off) = glints::beside(&luma, ink, own, tissue) else { return };
+    let Some(off) = glints::beside(&luma, ink, own) else { return };
+    let all = own.data.iter().filter(|own| **own).count();
     let left = own.data.iter().zip(&off.data).filter(|(own, off)| **own && !**off).count();
-    if (left as f64) < LEFT * inside.len() as f64 {
+    if (left as f64) < LEFT * all as f64 {
         return;
     }
     for ((own, allowed), off) in own.data.iter_mut().zip(&mut allowed.data).zip(&off.data) {

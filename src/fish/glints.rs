@@ -4,29 +4,34 @@
 //! and stays below it. The highlight on a gas bladder or on scales is as bright, but tissue lies all round it; a glint
 //! on the water has bare ground on one side or more.
 
-use crate::imaging::{Plane, components};
+use crate::imaging::{Plane, components, plane::quantile};
 
 /// Luma from which on a pixel shows the lamp.
 const LAMP: f32 = 240.0;
 /// Least pixels of a glint that would move an end.
 const LEAST: usize = 12;
-/// A glint ends, seen from its core, where the ink has fallen to so many times that of the lighter tissue.
+/// A glint ends, seen from its core, where the ink has fallen to so many times that of tissue.
 const EDGE: f32 = 2.0;
 /// Where the ground is looked for, crop pixels from that edge.
-const BESIDE: i64 = 4;
+const BESIDE: i64 = 6;
 /// Share of what surrounds a glint that is bare, at least: of a bright patch at the side of a fish it is half.
-const BARE: f64 = 0.55;
-/// Ink of bare ground, as a share of the light tissue of the candidate.
-const GROUND: f32 = 0.35;
+const BARE: f64 = 0.6;
+/// Quantile of a candidate's ink, its brightest pixels left out, that is tissue.
+const TISSUE: f64 = 0.6;
+/// Ink of bare ground, as a share of the tissue's.
+const GROUND: f32 = 0.5;
 /// What is taken off round a glint, crop pixels: its blur, and the halo that compression leaves.
-const BLUR: i64 = 3;
+const BLUR: i64 = 5;
 
-/// Pixels of the candidate `own` that are a glint beside it rather than on it. `luma` and `ink` are the crop's,
-/// `tissue` is the ink of its lighter tissue.
-pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>, tissue: f32) -> Option<Plane<bool>> {
+/// Pixels of the candidate `own` that are a glint beside it rather than on it. `luma` and `ink` are the crop's.
+pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>) -> Option<Plane<bool>> {
     if luma.data.iter().filter(|v| **v >= LAMP).count() < LEAST {
         return None;
     }
+    let pixels = luma.data.iter().zip(&ink.data).zip(&own.data);
+    let mut duller: Vec<f32> =
+        pixels.filter(|((luma, _), own)| **own && **luma < LAMP).map(|((_, ink), _)| *ink).collect();
+    let tissue = quantile(&mut duller, TISSUE)?;
     let bright = ink.map(|v| v >= EDGE * tissue);
     let mut off: Option<Plane<bool>> = None;
     for region in components::regions(&bright, LEAST) {
