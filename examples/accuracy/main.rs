@@ -113,7 +113,7 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
     let (fish, verdicts): (Vec<Fish>, Vec<_>) =
         read.fish.into_iter().map(|ScoredFish { fish, verdict }| (fish, verdict)).unzip();
     let lines: Vec<&[[f64; 2]]> = fish.iter().map(|f| f.midline.as_slice()).collect();
-    let of_found = matching::matches(&lines, &rendered.truth.fish);
+    let of_found = matching::matches(&lines, &rendered);
     let hit = |j: usize| of_found.contains(&Some(j));
     let truth = &rendered.truth.fish;
     let missed = |wanted: &dyn Fn(&TrueFish) -> bool| {
@@ -147,17 +147,15 @@ fn evidence(photo: &photo::Photo, rendered: &Rendered) -> Vec<(Evidence, bool, &
     measure_all(&photo.pixels, &ground, &found)
         .into_iter()
         .filter_map(|outcome| match outcome {
-            Outcome::Fish(f, e) => Some((e, fits(&f.midline, &rendered.truth.fish), "fish")),
-            Outcome::Refused(r, with) => {
-                with.map(|(e, line)| (e, fits(&line, &rendered.truth.fish), r.reason))
-            }
+            Outcome::Fish(f, e) => Some((e, fits(&f.midline, rendered), "fish")),
+            Outcome::Refused(r, with) => with.map(|(e, line)| (e, fits(&line, rendered), r.reason)),
         })
         .collect()
 }
 
 /// Whether a midline lies along a true fish.
-fn fits(line: &[[f64; 2]], truth: &[TrueFish]) -> bool {
-    matching::matches(&[line], truth)[0].is_some()
+fn fits(line: &[[f64; 2]], rendered: &Rendered) -> bool {
+    matching::matches(&[line], rendered)[0].is_some()
 }
 
 fn percent(part: usize, whole: usize) -> String {

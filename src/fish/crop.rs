@@ -1,7 +1,7 @@
 //! The full-resolution picture around one candidate.
 
 use super::bubbles::{Bubble, take_off};
-use super::glints;
+use super::{glints, shadows};
 use crate::imaging::{Plane, blur::gaussian, components, distance, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Ground, Labels, Polarity, without_haze};
@@ -61,6 +61,8 @@ const SHADOW: f32 = 0.3;
 /// The faintest fin absorbs more than this share of the light behind it, however deep the trunk: it is judged by
 /// itself.
 const LEAST_ABSORBED: f32 = 0.004;
+/// Under light from above what is fainter than this share of the trunk may be its shadow.
+const SHADE: f32 = 0.07;
 /// The faintest fin scatters more than this share of what the trunk scatters: both stand in the same light, and
 /// the unit of ink on a dark ground is no physical one.
 const LEAST_SCATTERED: f32 = 0.05;
@@ -156,7 +158,13 @@ impl Crop {
         }
         let mut inside: Vec<f32> =
             ink.data.iter().zip(&own.data).filter(|(_, o)| **o).map(|(v, _)| *v).collect();
-        let trunk = if ground.lit_from_above() {
+        let coloured = ground
+            .lit_from_above()
+            .then(|| shadows::tissue_ink(pixels, ground, [x0, y0, bin], &ink, &own, &bare))
+            .flatten();
+        let trunk = if let Some(coloured) = coloured {
+            coloured
+        } else if ground.lit_from_above() {
             // The shadow beside a body may cover more than the body does.
             let dense = quantile(&mut inside, 0.75)?;
             inside.retain(|v| *v >= SHADOW * dense);
@@ -165,6 +173,7 @@ impl Crop {
             quantile(&mut inside, 0.6)?
         };
         let faintest = match ground.polarity {
+            Polarity::DarkFish if ground.lit_from_above() => LEAST_ABSORBED.max(SHADE * trunk),
             Polarity::DarkFish => LEAST_ABSORBED,
             Polarity::BrightFish => LEAST_SCATTERED * trunk,
         };

@@ -14,6 +14,7 @@ mod midline;
 mod profile;
 mod ribbon;
 mod separate;
+mod shadows;
 pub mod strip;
 
 pub use fragments::measure_all;

@@ -1,0 +1,93 @@
+//! What is tissue and what is shadow where the light comes from above.
+//!
+//! A shadow takes all colours alike; tissue, its pigments and its yolk take more of blue. The ink of a trunk is read
+//! where blue is taken, and a shadow that covers more than the body does cannot stand in for it.
+
+use crate::imaging::{Plane, plane::noise_about_zero, plane::quantile};
+use crate::photo::Pixels;
+use crate::segmentation::Ground;
+
+/// Quantile of the colour in a candidate that is surely tissue where there is any.
+const COLOURED: f64 = 0.9;
+/// That colour, in standard deviations of the colour of bare ground, at least.
+const PLAIN: f32 = 4.0;
+/// Colour of tissue at least, as a share of it; trunks have less than gut and yolk.
+const TISSUE: f32 = 0.25;
+/// Least share of a candidate that is coloured.
+const LEAST: f64 = 0.1;
+/// Of bare ground every so many pixels are looked at.
+const EVERY: usize = 7;
+
+/// Median ink of the coloured pixels of a candidate, `own` of a crop whose first pixel is `x0`, `y0` of the photograph
+/// and whose pixels are `bin` wide; `bare` are its pixels of bare ground. `None` in grey photographs and where nothing
+/// in the candidate is plainly coloured.
+pub fn tissue_ink(
+    pixels: &Pixels,
+    ground: &Ground,
+    [x0, y0, bin]: [usize; 3],
+    ink: &Plane<f32>,
+    own: &Plane<bool>,
+    bare: &Plane<bool>,
+) -> Option<f32> {
+    let colour = Colour::of(pixels, ground)?;
+    let mut seen: Vec<(f32, f32)> = Vec::new();
+    let mut outside: Vec<f32> = Vec::new();
+    for y in 0..ink.height {
+        for x in 0..ink.width {
+            let i = y * ink.width + x;
+            let at = || colour.at(x0 + x * bin + bin / 2, y0 + y * bin + bin / 2);
+            if own.data[i] {
+                seen.push((at(), ink.data[i]));
+            } else if bare.data[i] && i % EVERY == 0 {
+                outside.push(at());
+            }
+        }
+    }
+    let offset = quantile(&mut outside, 0.5)?;
+    let noise = noise_about_zero(outside.iter().map(|v| v - offset))?;
+    let plain = quantile(&mut seen.iter().map(|(c, _)| c - offset).collect::<Vec<f32>>(), COLOURED)?;
+    if plain < PLAIN * noise {
+        return None;
+    }
+    let limit = offset + (TISSUE * plain).max(2.0 * noise);
+    let mut coloured: Vec<f32> = seen.iter().filter(|(c, _)| *c >= limit).map(|(_, ink)| *ink).collect();
+    if (coloured.len() as f64) < LEAST * seen.len() as f64 {
+        return None;
+    }
+    quantile(&mut coloured, 0.5)
+}
+
+/// Reads how much more blue than luma a photograph's pixels take from the light behind them.
+struct Colour<'a> {
+    pixels: &'a Pixels,
+    ground: &'a Ground,
+    cb: &'a [u8],
+    cb_width: usize,
+}
+
+impl<'a> Colour<'a> {
+    /// `None` in grey photographs.
+    fn of(pixels: &'a Pixels, ground: &'a Ground) -> Option<Self> {
+        let chroma = pixels.chroma.as_ref()?;
+        ground.chroma.as_ref()?;
+        Some(Self { pixels, ground, cb: &chroma.cb, cb_width: chroma.width as usize })
+    }
+
+    fn at(&self, x: usize, y: usize) -> f32 {
+        let (width, height) = (self.pixels.width as usize, self.pixels.height as usize);
+        // The pixels that share one value of colour.
+        let (cx, cy) = (x / 2, y / 2);
+        let luma =
+            |x: usize, y: usize| f32::from(self.pixels.luma[y.min(height - 1) * width + x.min(width - 1)]);
+        let here = 0.25
+            * (luma(2 * cx, 2 * cy)
+                + luma(2 * cx + 1, 2 * cy)
+                + luma(2 * cx, 2 * cy + 1)
+                + luma(2 * cx + 1, 2 * cy + 1));
+        let blue = here + 1.772 * (f32::from(self.cb[cy * self.cb_width + cx]) - 128.0);
+        let [_, _, blue_bare] = self.ground.background_rgb(x as f64, y as f64);
+        let (sx, sy) = self.ground.to_search(x as f64, y as f64);
+        let bare = self.ground.luma.at(sx, sy);
+        here / bare.max(1.0) - blue / blue_bare.max(1.0)
+    }
+}
