@@ -249,6 +249,7 @@ fn rulers_of_another_hand_are_read_right_or_refused() {
     for (name, pitches) in [
         ("millimetres-13.7-px-31-deg.jpg", &[1.0][..]),
         ("steel-millimetres-17.3-px--64-deg.jpg", &[1.0]),
+        ("close-up-millimetres-43.0-px-7-deg.jpg", &[1.0]),
         // Beyond the ends of its half-millimetre ticks this is a ruler of whole millimetres.
         ("half-millimetres-21.0-px-12-deg.jpg", &[0.5, 1.0]),
     ] {

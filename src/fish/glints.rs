@@ -68,3 +68,45 @@ pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>) -> Option<
     }
     off
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A body of ink 1 (luma 90) along the middle of the crop, a saturated spot of radius 6 at `x`, `y`, and what is
+    /// taken off.
+    fn taken(x: f64, y: f64) -> usize {
+        let in_body = |i: usize| (36..64).contains(&(i / 160)) && (20..140).contains(&(i % 160));
+        let in_spot = |i: usize| ((i % 160) as f64 - x).hypot((i / 160) as f64 - y) <= 6.0;
+        let plane = |spot: f32, body: f32| Plane {
+            width: 160,
+            height: 100,
+            data: (0..16_000)
+                .map(|i| {
+                    if in_spot(i) {
+                        spot
+                    } else if in_body(i) {
+                        body
+                    } else {
+                        0.0
+                    }
+                })
+                .collect(),
+        };
+        let (luma, ink) = (plane(255.0, 90.0), plane(3.0, 1.0));
+        let own = ink.map(|v| v > 0.0);
+        beside(&luma, &ink, &own).map_or(0, |off| off.data.iter().filter(|o| **o).count())
+    }
+
+    #[test]
+    fn a_glint_beside_a_body_is_taken_off_and_a_highlight_in_it_stays() {
+        assert!(taken(146.0, 50.0) > 100, "before the snout");
+        assert!(taken(80.0, 31.0) > 100, "along the back");
+        assert_eq!(taken(80.0, 50.0), 0, "on the bladder");
+    }
+
+    #[test]
+    fn a_bright_patch_at_the_side_of_a_fish_stays() {
+        assert_eq!(taken(80.0, 42.0), 0);
+    }
+}

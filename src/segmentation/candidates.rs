@@ -3,7 +3,8 @@
 use super::Refused;
 use super::ground::{Ground, Polarity};
 use super::haze;
-use super::walls::{Wall, vessels, walls};
+use super::wall_search::walls;
+use super::walls::{Wall, vessels};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
 

@@ -8,6 +8,9 @@ mod background;
 mod candidates;
 mod ground;
 mod haze;
+mod ink;
+mod lighting;
+mod wall_search;
 mod walls;
 
 pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};

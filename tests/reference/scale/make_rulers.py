@@ -39,3 +39,5 @@ ruler("millimetres", 13.7, 31, 1.0, [(10, 6.5), (5, 5.0), (1, 3.5)], 71, 10, 40,
 ruler("steel-millimetres", 17.3, -64, 1.0, [(10, 6.0), (5, 4.5), (1, 3.0)], 46, 10, 70, 160, 215)
 ruler("half-millimetres", 21.0, 12, 0.5, [(20, 7.0), (10, 5.5), (2, 4.0), (1, 2.5)], 81, 20, 30, 235, 90)
 ruler("sixteenth-inches", 14.4, -22, 25.4 / 16, [(16, 8.0), (8, 6.5), (4, 5.0), (2, 3.8), (1, 2.6)], 44, 16, 35, 230, 140)
+# A close-up: its ticks stand farther apart than those of a whole dish ever do.
+ruler("close-up-millimetres", 43.0, 7, 1.0, [(10, 6.5), (5, 5.0), (1, 3.5)], 23, 10, 40, 225, 120)
