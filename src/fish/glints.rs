@@ -5,9 +5,8 @@
 //! on the water has bare ground on one side or more.
 
 use crate::imaging::{Plane, components, plane::quantile};
+use crate::segmentation::LAMP;
 
-/// Luma from which on a pixel shows the lamp.
-const LAMP: f32 = 240.0;
 /// Least pixels of a glint that would move an end.
 const LEAST: usize = 12;
 /// A glint ends, seen from its core, where the ink has fallen to so many times that of tissue.

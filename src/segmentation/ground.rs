@@ -56,13 +56,17 @@ pub struct Ground {
     pub white: f32,
     /// Share of the lit ground at the upper end of the range (254 and above).
     pub clipped: f32,
-    /// Share of the lit ground that is brighter than bare background by a twelfth or more.
+    /// Share of the lit ground that is brighter by a twelfth or more than bare background is anywhere.
     pub glints: f32,
 }
 
 /// Share of the lit ground brighter than bare background from which on the light comes from above: light
 /// from below leaves nothing brighter than itself but thin refracted lines.
 const REFLECTED: f32 = 2e-4;
+
+/// Luma from which on a pixel may show the lamp itself: mirror images are far brighter than what scatters, whatever
+/// the exposure suits.
+pub const LAMP: f32 = 240.0;
 
 impl Ground {
     /// Whether a bright ground is lit from above (pale tray): there are glints, and shadows.
@@ -177,17 +181,29 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         Polarity::DarkFish => ink::on_bright(&mut ground, &luma, chroma.as_ref()),
         Polarity::BrightFish => ink::on_dark(&mut ground, &luma),
     }
-    let (mut lit, mut white, mut glints) = (0u32, 0u32, 0u32);
-    for ((v, inside), ink) in luma.data.iter().zip(&ground.lit.data).zip(&ground.ink.data) {
-        lit += u32::from(*inside);
-        white += u32::from(*inside && *v >= 254.0);
-        glints += u32::from(*inside && *ink < -1.0 / 12.0);
-    }
-    ground.clipped = white as f32 / lit.max(1) as f32;
-    ground.glints = glints as f32 / lit.max(1) as f32;
+    let lit = ground.lit.data.iter().filter(|lit| **lit).count().max(1) as f32;
+    let white = luma.data.iter().zip(&ground.lit.data).filter(|(v, lit)| **lit && **v >= 254.0).count();
+    ground.clipped = white as f32 / lit;
+    ground.glints = glints(&luma, &ground, &lit_blocks) as f32 / lit;
     ground.ink = gaussian(&ground.ink, 1.0);
     ground.settle();
     ground
+}
+
+/// Lit pixels of the search, in twos each way, that are brighter by a twelfth than bare ground is anywhere: beside a
+/// plate or a wall the ground is told too dark, and a pixel alone may be noise.
+fn glints(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>) -> usize {
+    let blocks = ground.luma.blocks.data.iter().zip(&lit_blocks.data);
+    let mut bare: Vec<f32> = blocks.filter(|(_, lit)| **lit).map(|(v, _)| *v).collect();
+    let limit = 13.0 / 12.0 * quantile(&mut bare, 0.98).unwrap_or(0.0);
+    let rows = luma.height.saturating_sub(1);
+    (0..rows)
+        .map(|y| {
+            let (upper, lower, lit) = (luma.row(y), luma.row(y + 1), ground.lit.row(y));
+            let pairs = upper.windows(2).zip(lower.windows(2)).zip(lit);
+            pairs.filter(|((a, b), lit)| **lit && a.iter().chain(*b).all(|v| *v > limit)).count()
+        })
+        .sum()
 }
 
 /// Chroma pixels to a block, for a chroma plane that may be coarser than the search.
