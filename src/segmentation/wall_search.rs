@@ -27,6 +27,10 @@ const LEAST_SHARE: f64 = 0.5;
 /// Places looked at in each sector, and how many must hold wall for the sector to count.
 const LOOKS: usize = 4;
 const LEAST_LOOKS: usize = 2;
+/// Points to a pixel of an unbroken straight edge, and how far beside it, in its lengths, a region goes on that has
+/// several: far less in a fish, whatever lies straight in it.
+const UNBROKEN: f64 = 0.6;
+const FAR: f64 = 0.3;
 /// Points of one region looked at for one straight edge.
 const STRAIGHT_POINTS: usize = 2500;
 
@@ -237,7 +241,7 @@ fn round(map: &Map, c: Ellipse, short: f64) -> Option<(f64, Wall)> {
     })
 }
 
-/// The straight edge with its support: most of its region must lie along it.
+/// The straight edge with its support: most of its region must lie along it, or along several like it.
 fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option<(f64, Wall)> {
     let length = (b[0] - a[0]).hypot(b[1] - a[1]);
     if length < 0.04 * short {
@@ -245,13 +249,8 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let stride = region.len().div_ceil(STRAIGHT_POINTS);
     let looked_at = region.len().div_ceil(stride);
-    let mut along: Vec<f64> = region
-        .iter()
-        .step_by(stride)
-        .map(|p| beside(a, b, *p))
-        .filter(|(d, _)| *d <= 2.5)
-        .map(|(_, t)| t)
-        .collect();
+    let places: Vec<(f64, f64)> = region.iter().step_by(stride).map(|p| beside(a, b, *p)).collect();
+    let mut along: Vec<f64> = places.iter().filter(|(d, _)| *d <= 2.5).map(|(_, t)| *t).collect();
     along.sort_by(f64::total_cmp);
     // The longest run without a gap of more than two per cent of the frame.
     let gap = 0.02 * short / length;
@@ -266,7 +265,13 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
     }
     let (t0, t1, count) = best;
     let span = (t1 - t0) * length;
-    if span < 0.4 * short || (count as f64) < 0.5 * looked_at as f64 {
+    let share = count as f64 / looked_at as f64;
+    // The edges of a tray are one region: each has a small share of it, unbroken, and the others lie far beside it.
+    let one_of_several = || {
+        let farthest = places.iter().map(|(d, _)| *d).fold(0.0, f64::max);
+        share >= 0.1 && (count * stride) as f64 >= UNBROKEN * span && farthest >= FAR * span
+    };
+    if span < 0.4 * short || !(share >= 0.5 || one_of_several()) {
         return None;
     }
     let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
