@@ -45,10 +45,12 @@ fn rows(class: Class, seed: u64) -> Vec<Row> {
         })
         .filter(|(e, _)| e.length >= 24.0 && e.width >= 2.0 && e.strength >= 3.0)
         .filter_map(|(evidence, line)| {
-            let fish = matching::matches(&[&line], &rendered)[0].is_some();
-            // Two fish taken for one are neither fish nor something else.
+            let of = matching::matches(&[&line], &rendered)[0];
+            let fish = of.is_some();
+            // Two fish taken for one are neither fish nor something else, nor is the part of a fish in the frame.
             let merged = !fish && truth.iter().any(|t| covers(&line, t));
-            (!merged).then_some(Row { class, photo: seed, evidence, fish })
+            let cut = of.is_some_and(|j| truth[j].cut);
+            (!merged && !cut).then_some(Row { class, photo: seed, evidence, fish })
         })
         .collect()
 }
