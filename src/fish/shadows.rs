@@ -38,7 +38,7 @@ pub fn tissue_ink(
             let at = || colour.at(x0 + x * bin + bin / 2, y0 + y * bin + bin / 2);
             if own.data[i] {
                 seen.push((at(), ink.data[i]));
-            } else if bare.data[i] && i % EVERY == 0 {
+            } else if bare.data[i] && i.is_multiple_of(EVERY) {
                 outside.push(at());
             }
         }
