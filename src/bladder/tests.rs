@@ -265,7 +265,7 @@ fn sizes_are_held_against_published_ones() {
 #[test]
 fn the_model_built_in_is_sound_and_says_where_it_comes_from() {
     let model = Model::standard().unwrap();
-    assert!(!model.nets.is_empty());
+    assert!(!model.conv.is_empty());
     let p = &model.provenance;
     assert!(p.command.contains("fit_model") && !p.fitted_on.is_empty() && !p.calibrated_on.is_empty());
 }
