@@ -41,8 +41,6 @@ pub struct Evidence {
     pub turn: f64,
     /// Greatest change of width over a twentieth of the length, in greatest widths: a speck on a fibre.
     pub step: f64,
-    /// Median width over greatest width: small for a blob with a long thin end.
-    pub slim: f64,
     /// Share of the length whose width is within a fifth of the median: near 1 for a stroke or a fibre.
     pub even: f64,
     /// Ink of the last third over that of the front half, the wider end in front: the tail of a fish is clearer.
@@ -63,7 +61,7 @@ const LEAST_EYE_STRENGTH: f64 = 12.0;
 
 impl Evidence {
     /// The readings in the order of the fields.
-    pub fn values(&self) -> [f64; 21] {
+    pub fn values(&self) -> [f64; 20] {
         [
             self.length,
             self.width,
@@ -80,7 +78,6 @@ impl Evidence {
             self.roundness,
             self.turn,
             self.step,
-            self.slim,
             self.even,
             self.fade,
             self.kink,
@@ -131,8 +128,6 @@ impl Evidence {
         } else {
             (profile.level(0.5, 0.9), profile.level(0.05, 0.35))
         };
-        let (median, even) = evenness(profile);
-        let slim = f64::from(median) * ribbon.step / width.max(0.5);
         Self {
             length,
             width,
@@ -149,8 +144,7 @@ impl Evidence {
             roundness: area / (std::f64::consts::FRAC_PI_4 * length * length),
             turn: path::total_turn(&smoothed),
             step: f64::from(steepest(profile)) * ribbon.step / width.max(0.5),
-            slim,
-            even,
+            even: evenness(profile),
             fade: f64::from((clear_end / dense_end.max(1e-6)).clamp(0.0, 3.0)),
             kink: sharpest(&smoothed),
             sides: (f64::from(sidedness(ribbon, profile)) / f64::from(crop.trunk.max(1e-6))).min(5.0),
@@ -205,12 +199,12 @@ fn steepest(profile: &Profile) -> f32 {
     (2 * PART..COLUMNS - 4 * PART).map(|c| (mean(c) - mean(c + PART)).abs()).fold(0.0, f32::max)
 }
 
-/// Median width (rows), and the share of the columns, the ends left out, whose width is within a fifth of it.
-fn evenness(profile: &Profile) -> (f32, f64) {
+/// Share of the columns, the ends left out, whose width is within a fifth of their median.
+fn evenness(profile: &Profile) -> f64 {
     let widths: Vec<f32> = (COLUMNS / 20..COLUMNS * 19 / 20).map(|c| profile.width(c)).collect();
     let median = quantile(&mut widths.clone(), 0.5).unwrap_or(0.0);
     let near = widths.iter().filter(|w| (**w - median).abs() <= 0.2 * median).count();
-    (median, near as f64 / widths.len() as f64)
+    near as f64 / widths.len() as f64
 }
 
 /// Greatest turn between directions a tenth of the length apart, radians.

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use std::sync::LazyLock;
 
 /// Readings that enter.
-pub const READINGS: usize = 20;
+pub const READINGS: usize = 19;
 /// Terms of the regression: every reading, its square, and both again on a dark ground, and the dark ground itself.
 pub const TERMS: usize = 4 * READINGS + 1;
 /// Farthest a reading counts, in standard deviations.
@@ -61,7 +61,6 @@ impl Likeness {
             log(e.roundness),
             log(e.turn + 0.1),
             log(e.step + 0.02),
-            log(e.slim + 0.05),
             e.even,
             log(e.fade + 0.05),
             log(e.kink + 0.05),
