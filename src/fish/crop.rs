@@ -214,9 +214,8 @@ fn take_off_glints(
 ) {
     let (sx, sy) = ground
         .to_search(origin[0] + 0.5 * (raw.width * bin) as f64, origin[1] + 0.5 * (raw.height * bin) as f64);
-    let bare = ground.luma.at(sx, sy);
-    let luma = raw.map(|v| bare + v * ground.white);
-    let Some(off) = glints::beside(&luma, ink, own) else { return };
+    let lamp = (glints::LAMP - ground.luma.at(sx, sy)) / ground.white;
+    let Some(off) = glints::beside(raw, lamp, ink, own) else { return };
     let all = own.data.iter().filter(|own| **own).count();
     let left = own.data.iter().zip(&off.data).filter(|(own, off)| **own && !**off).count();
     if (left as f64) < LEFT * all as f64 {
@@ -244,8 +243,7 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
         for (k, b) in bare.iter_mut().enumerate() {
             let centre_x = (x0 + (k * STEP) * bin) as f64 + 0.5 * (bin as f64 - 1.0);
             let (sx, sy) = ground.to_search(centre_x, centre_y);
-            let luma = ground.luma.at(sx, sy);
-            let blue = ground.chroma.as_ref().map_or(luma, |[cb, _]| luma + 1.772 * (cb.at(sx, sy) - 128.0));
+            let [luma, blue] = ground.luma_and_blue(sx, sy);
             *b = [luma, blue, ground.haze_at(centre_x, centre_y)];
         }
         sums.fill([0; 2]);

@@ -5,8 +5,10 @@
 //! on the water has bare ground on one side or more.
 
 use crate::imaging::{Plane, components, plane::quantile};
-use crate::segmentation::LAMP;
 
+/// Luma from which on a pixel may show the lamp itself: mirror images are far brighter than what scatters, whatever
+/// the exposure suits.
+pub const LAMP: f32 = 240.0;
 /// Least pixels of a glint that would move an end.
 const LEAST: usize = 12;
 /// A glint ends, seen from its core, where the ink has fallen to so many times that of tissue.
@@ -22,14 +24,15 @@ const GROUND: f32 = 0.5;
 /// What is taken off round a glint, crop pixels: its blur, and the halo that compression leaves.
 const BLUR: i64 = 5;
 
-/// Pixels of the candidate `own` that are a glint beside it rather than on it. `luma` and `ink` are the crop's.
-pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>) -> Option<Plane<bool>> {
-    if luma.data.iter().filter(|v| **v >= LAMP).count() < LEAST {
+/// Pixels of the candidate `own` that are a glint beside it rather than on it. `raw` and `ink` are the crop's ink before
+/// and after smoothing, `lamp` is the ink of [`LAMP`].
+pub fn beside(raw: &Plane<f32>, lamp: f32, ink: &Plane<f32>, own: &Plane<bool>) -> Option<Plane<bool>> {
+    if raw.data.iter().filter(|v| **v >= lamp).count() < LEAST {
         return None;
     }
-    let pixels = luma.data.iter().zip(&ink.data).zip(&own.data);
+    let pixels = raw.data.iter().zip(&ink.data).zip(&own.data);
     let mut duller: Vec<f32> =
-        pixels.filter(|((luma, _), own)| **own && **luma < LAMP).map(|((_, ink), _)| *ink).collect();
+        pixels.filter(|((raw, _), own)| **own && **raw < lamp).map(|((_, ink), _)| *ink).collect();
     let tissue = quantile(&mut duller, TISSUE)?;
     let bright = ink.map(|v| v >= EDGE * tissue);
     let mut off: Option<Plane<bool>> = None;
@@ -37,7 +40,7 @@ pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>) -> Option<
         let holds = |plane: &dyn Fn(usize, usize) -> bool| {
             region.pixels.iter().filter(|&&(x, y)| plane(x as usize, y as usize)).count()
         };
-        if holds(&|x, y| own.at(x, y)) == 0 || holds(&|x, y| luma.at(x, y) >= LAMP) < LEAST {
+        if holds(&|x, y| own.at(x, y)) == 0 || holds(&|x, y| raw.at(x, y) >= lamp) < LEAST {
             continue;
         }
         let (mut bare, mut all) = (0u32, 0u32);
@@ -72,7 +75,7 @@ pub fn beside(luma: &Plane<f32>, ink: &Plane<f32>, own: &Plane<bool>) -> Option<
 mod tests {
     use super::*;
 
-    /// A body of ink 1 (luma 90) along the middle of the crop, a saturated spot of radius 6 at `x`, `y`, and what is
+    /// A body of ink 1 along the middle of the crop, a spot of ink 3 and radius 6 at `x`, `y`, and what is
     /// taken off.
     fn taken(x: f64, y: f64) -> usize {
         let in_body = |i: usize| (36..64).contains(&(i / 160)) && (20..140).contains(&(i % 160));
@@ -92,9 +95,9 @@ mod tests {
                 })
                 .collect(),
         };
-        let (luma, ink) = (plane(255.0, 90.0), plane(3.0, 1.0));
+        let ink = plane(3.0, 1.0);
         let own = ink.map(|v| v > 0.0);
-        beside(&luma, &ink, &own).map_or(0, |off| off.data.iter().filter(|o| **o).count())
+        beside(&ink, 2.8, &ink, &own).map_or(0, |off| off.data.iter().filter(|o| **o).count())
     }
 
     #[test]

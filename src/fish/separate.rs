@@ -83,25 +83,26 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     }
     // Behind the free ends: the heads, under which a tail may lie, and of a pair the places where bodies meet.
     let free = ends.len();
+    let width = crop.ink.width;
+    let index = |p: [f64; 2]| p[1].round() as usize * width + p[0].round() as usize;
+    let walks: Vec<Option<Walk>> = heads
+        .iter()
+        .map(|h| index(h.at))
+        .map(|from| cost.data[from].is_finite().then(|| path::cheapest(&cost, from, |_| false)))
+        .collect();
     let mut meetings = if count == 2 { skeleton.junctions() } else { Vec::new() };
-    if let [a, b] = heads[..]
-        && let Some(waist) = waist(&cost, depth, a.at, b.at)
+    if let ([_, other], Some((total, before))) = (&heads[..], &walks[0])
+        && total[index(other.at)].is_finite()
     {
-        meetings.insert(0, waist);
+        meetings.insert(0, waist(&path::trace(before, index(other.at), width), depth));
     }
     let ends: Vec<[f64; 2]> = ends
         .into_iter()
         .chain(heads.iter().map(|h| h.at))
         .chain(meetings.into_iter().take(MOST_ENDS))
         .collect();
-    let width = crop.ink.width;
-    let index = |p: [f64; 2]| index(p, width);
-    let way_to_tails = |(own, head): (usize, &Head)| -> Vec<Option<Way>> {
-        let from = index(head.at);
-        if !cost.data[from].is_finite() {
-            return vec![None; ends.len()];
-        }
-        let (total, before) = path::cheapest(&cost, from, |_| false);
+    let way_to_tails = |(own, walk): (usize, &Option<Walk>)| -> Vec<Option<Way>> {
+        let Some((total, before)) = walk else { return vec![None; ends.len()] };
         ends.iter()
             .enumerate()
             .map(|(e, end)| {
@@ -109,7 +110,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
                 if e == free + own || !total[to].is_finite() {
                     return None;
                 }
-                let line = path::trace(&before, to, width);
+                let line = path::trace(before, to, width);
                 let head = e.checked_sub(free).and_then(|h| heads.get(h));
                 let way = Way::new(match head {
                     Some(other) => &line[..line.len() - hidden_points(&line, UNDER_HEAD * other.eye)],
@@ -120,7 +121,7 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
             })
             .collect()
     };
-    let ways: Vec<Vec<Option<Way>>> = heads.iter().enumerate().map(way_to_tails).collect();
+    let ways: Vec<Vec<Option<Way>>> = walks.iter().enumerate().map(way_to_tails).collect();
     let mut best: Option<(f64, Vec<usize>)> = None;
     assign(&ways, free, &mut Vec::new(), &mut |tails| {
         let chosen: Vec<&Way> = tails.iter().zip(&ways).filter_map(|(t, w)| w[*t].as_ref()).collect();
@@ -146,24 +147,15 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
     Several { ways: lines, heads }
 }
 
-/// Index of the pixel at `p` in a plane `width` wide.
-fn index(p: [f64; 2], width: usize) -> usize {
-    p[1].round() as usize * width + p[0].round() as usize
-}
-
 /// The narrowest place in the middle of the way between two heads, where tails may meet.
-fn waist(cost: &Plane<f32>, depth: &Plane<f32>, from: [f64; 2], to: [f64; 2]) -> Option<[f64; 2]> {
-    let (from, to) = (index(from, cost.width), index(to, cost.width));
-    if !cost.data[from].is_finite() {
-        return None;
-    }
-    let (total, before) = path::cheapest(cost, from, |at| at == to);
-    if !total[to].is_finite() {
-        return None;
-    }
-    let way = path::resample(&path::trace(&before, to, cost.width), POINTS);
-    let middle = &way[POINTS / 4..=POINTS * 3 / 4];
-    middle.iter().copied().min_by(|p, q| depth.bilinear(p[0], p[1]).total_cmp(&depth.bilinear(q[0], q[1])))
+fn waist(way: &[[f64; 2]], depth: &Plane<f32>) -> [f64; 2] {
+    let way = path::resample(way, POINTS);
+    let deep = |p: &[f64; 2]| depth.bilinear(p[0], p[1]);
+    way[POINTS / 4..=POINTS * 3 / 4]
+        .iter()
+        .copied()
+        .min_by(|p, q| deep(p).total_cmp(&deep(q)))
+        .unwrap_or(way[POINTS / 2])
 }
 
 /// Points at the end of `line` within `reach` of its last one.
@@ -174,6 +166,9 @@ fn hidden_points(line: &[[f64; 2]], reach: f64) -> usize {
 fn gap(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
+
+/// Cost of the way to every pixel from one of them, and the pixel before it on that way.
+type Walk = (Vec<f32>, Vec<u32>);
 
 /// A way from a head to a free end.
 #[derive(Clone)]

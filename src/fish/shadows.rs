@@ -85,9 +85,8 @@ impl<'a> Colour<'a> {
                 + luma(2 * cx, 2 * cy + 1)
                 + luma(2 * cx + 1, 2 * cy + 1));
         let blue = here + 1.772 * (f32::from(self.cb[cy * self.cb_width + cx]) - 128.0);
-        let [_, _, blue_bare] = self.ground.background_rgb(x as f64, y as f64);
         let (sx, sy) = self.ground.to_search(x as f64, y as f64);
-        let bare = self.ground.luma.at(sx, sy);
-        here / bare.max(1.0) - blue / blue_bare.max(1.0)
+        let [luma_bare, blue_bare] = self.ground.luma_and_blue(sx, sy);
+        here / luma_bare.max(1.0) - blue / blue_bare.max(1.0)
     }
 }

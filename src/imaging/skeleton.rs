@@ -14,6 +14,8 @@ pub struct Skeleton<'a> {
     lines: Plane<bool>,
     points: Vec<(usize, usize)>,
     depth: &'a Plane<f32>,
+    /// Pixels of the longest spur that may be.
+    longest: f32,
 }
 
 impl<'a> Skeleton<'a> {
@@ -27,7 +29,8 @@ impl<'a> Skeleton<'a> {
             .flat_map(|y| (0..lines.width).map(move |x| (x, y)))
             .filter(|p| lines.at(p.0, p.1));
         let points = points.collect();
-        let mut skeleton = Self { lines, points, depth };
+        let longest = LEAST_DEPTHS * depth.data.iter().copied().fold(0.0, f32::max) + LEAST_MORE;
+        let mut skeleton = Self { lines, points, depth, longest };
         skeleton.take_off_corners();
         while let Some(spur) = skeleton.shortest_spur() {
             for (x, y) in &spur {
@@ -111,7 +114,7 @@ impl<'a> Skeleton<'a> {
             if self.neighbours(next) >= 3 {
                 return (walked.len() as f32 <= limit).then_some(walked);
             }
-            if walked.len() as f32 > 4.0 * limit + 200.0 {
+            if walked.len() as f32 > self.longest {
                 return None;
             }
             walked.push(next);

@@ -64,10 +64,6 @@ pub struct Ground {
 /// from below leaves nothing brighter than itself but thin refracted lines.
 const REFLECTED: f32 = 2e-4;
 
-/// Luma from which on a pixel may show the lamp itself: mirror images are far brighter than what scatters, whatever
-/// the exposure suits.
-pub const LAMP: f32 = 240.0;
-
 impl Ground {
     /// Whether a bright ground is lit from above (pale tray): there are glints, and shadows.
     pub fn lit_from_above(&self) -> bool {
@@ -87,6 +83,12 @@ impl Ground {
         let Some(haze) = &self.haze else { return 0.0 };
         let (x, y) = self.to_search(x, y);
         haze.bilinear(x.clamp(0.0, (haze.width - 1) as f64), y.clamp(0.0, (haze.height - 1) as f64))
+    }
+
+    /// Luma and blue of bare background at search pixel `x`, `y`; of grey photographs the same twice.
+    pub fn luma_and_blue(&self, x: f64, y: f64) -> [f32; 2] {
+        let luma = self.luma.at(x, y);
+        [luma, self.chroma.as_ref().map_or(luma, |[cb, _]| luma + 1.772 * (cb.at(x, y) - 128.0))]
     }
 
     /// Bare background at photograph pixel `x`, `y` as red, green and blue.

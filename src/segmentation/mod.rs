@@ -14,7 +14,7 @@ mod wall_search;
 mod walls;
 
 pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};
-pub use ground::{Ground, LAMP, Polarity, prepare};
+pub use ground::{Ground, Polarity, prepare};
 pub use haze::without as without_haze;
 
 use serde::Serialize;

@@ -20,7 +20,7 @@ pub(super) struct Band {
 /// Longest side of the reduced photograph, and how much coarser it is looked at again for strokes that are farther
 /// apart: close-ups show 60 pixels and more to a millimetre.
 const SIDE: usize = 2000;
-const COARSER: [usize; 2] = [1, 2];
+const COARSER: usize = 2;
 /// Half the side of a tile, and the step from tile to tile.
 const TILE: usize = 40;
 const STEP: usize = 40;
@@ -37,7 +37,7 @@ struct Tile {
     pitch: f64,
 }
 
-/// Bands worth counting.
+/// Most bands that are counted.
 const MOST: usize = 5;
 
 /// Bands worth counting, longest first; at most [`MOST`].
@@ -45,13 +45,8 @@ pub(super) fn find(pixels: &Pixels) -> Vec<Band> {
     let (w, h) = (pixels.width as usize, pixels.height as usize);
     let finest = w.max(h).div_ceil(SIDE);
     let plane = reduce(&pixels.luma, w, h, finest);
-    let mut bands: Vec<Band> = COARSER
-        .iter()
-        .flat_map(|&coarser| {
-            let factor = (finest * coarser) as f64;
-            if coarser == 1 { of(&plane, factor) } else { of(&reduce_f32(&plane, coarser), factor) }
-        })
-        .collect();
+    let mut bands = of(&plane, finest as f64);
+    bands.extend(of(&reduce_f32(&plane, COARSER), (COARSER * finest) as f64));
     bands.sort_by(|a, b| b.half[0].total_cmp(&a.half[0]));
     bands.truncate(MOST);
     bands
