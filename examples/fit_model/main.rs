@@ -54,8 +54,9 @@ fn examples(seen: &[Seen]) -> Vec<Example> {
     seen.iter().map(|s| s.example.clone()).collect()
 }
 
-/// The recipe of the standard model: the study found nets on the features to add nothing to a convolutional net,
-/// and several convolutional nets to be more right than one.
+/// The recipe of the standard model. By the study's Brier scores nets on the features add nothing to a convolutional
+/// net; with half of the photographs one net of 14 passes had .0329 on the test photographs, one of 40 passes .0286,
+/// three of 30 passes .0245.
 fn recipe() -> Recipe {
     let picture = |seed| conv::Fit { epochs: 30, rate: 2e-3, decay: 0.02, seed };
     Recipe {
