@@ -51,6 +51,8 @@ pub struct Crop {
 
 /// Smoothing of the crop in crop pixels.
 const SMOOTH: f32 = 0.8;
+/// Crop pixels that make one independent reading after it: the area of a Gaussian's autocorrelation.
+pub const PIXELS_SHARING_NOISE: f64 = 4.0 * std::f64::consts::PI * (SMOOTH * SMOOTH) as f64;
 
 /// Share of a candidate that must be left when glints are taken off.
 const LEFT: f64 = 0.3;

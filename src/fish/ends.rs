@@ -174,12 +174,14 @@ fn fin(crop: &Crop, ribbon: &Ribbon, end: End, ink: impl Fn(usize, usize) -> f32
 /// before them is a shadow or something else.
 const SNOUT: f32 = 0.35;
 
-/// The tip of a snout lies where ink has fallen to this share of the head's. A wedge of opening angle a, blurred
-/// alike in all directions, has a / 360 degrees of its inner level at its very tip whatever the blur; snouts open
-/// by 60 to 120 degrees seen from the side or above.
-const SNOUT_TIP: f32 = 0.25;
-/// The same for the tail fin: its margin is rounded and thins out, so that half its ink is gone before its end.
-const TAIL_TIP: f32 = 0.35;
+/// The tip of a snout lies where ink has fallen to this share of the head's. A flat wedge of opening angle a, blurred
+/// alike in all directions, has a / 360 degrees of its inner level at its very tip whatever the blur, and a snout opens
+/// by 60 to 120 degrees; but it also thins out to the tip, so that less than half of that is left.
+const SNOUT_TIP: f32 = 0.12;
+/// The same for the tail fin: its margin is rounded and thins out, so that most of its ink is gone before its end.
+const TAIL_TIP: f32 = 0.2;
+/// Both under light from above, where a shadow beyond an end is as dark as its last part.
+const TIPS_IN_SHADOW: [f32; 2] = [0.25, 0.35];
 /// Farthest a tip may lie beyond the place where the ink of a wide band is half gone, as a share of the length.
 const TIP_REACH: f64 = 0.025;
 
@@ -190,13 +192,15 @@ pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
     let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
     let last = ribbon.ink.width - 1;
     let from = ribbon.column(end.arc);
-    let at = tip(crop, from, SNOUT_TIP, |c, r| ribbon.ink.at(last - c, r));
+    let share = if crop.shadows { TIPS_IN_SHADOW[0] } else { SNOUT_TIP };
+    let at = tip(crop, from, share, |c, r| ribbon.ink.at(last - c, r));
     End { arc: ribbon.length - ribbon.arc(at), ..end }
 }
 
 /// Arc length of the margin of the tail fin that ends the line.
 pub fn tail_margin(crop: &Crop, ribbon: &Ribbon) -> f64 {
-    ribbon.arc(tip(crop, ribbon.column(ribbon.length), TAIL_TIP, |c, r| ribbon.ink.at(c, r)))
+    let share = if crop.shadows { TIPS_IN_SHADOW[1] } else { TAIL_TIP };
+    ribbon.arc(tip(crop, ribbon.column(ribbon.length), share, |c, r| ribbon.ink.at(c, r)))
 }
 
 /// The tip towards growing columns of `ink` (by column and row): from column `from` outwards, the last at which the

@@ -27,8 +27,7 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
     let mut joined: Option<Found> = None;
     for piece in 0..found.candidates.len() {
-        let refused = matches!(outcomes[piece].as_deref(), Some([Outcome::Refused(..)]));
-        if !refused {
+        if !outcomes[piece].as_deref().is_some_and(may_be_tail) {
             continue;
         }
         let owner = (0..found.candidates.len()).filter(|fish| *fish != piece).find(|&fish| {
@@ -85,6 +84,16 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
     refuse_fins(&mut outcomes);
     outcomes
+}
+
+/// Whether what became of a candidate leaves open that it is the tail of another: it is no fish, or one that shows no
+/// eye where every fish shows one.
+fn may_be_tail(outcomes: &[Outcome]) -> bool {
+    match outcomes {
+        [Outcome::Refused(..)] => true,
+        [Outcome::Fish(_, e)] => !e.bright && !e.has_eye(),
+        _ => false,
+    }
 }
 
 /// Longest piece of a fin, as a share of the fish's length; and how far off the fish's midline it lies at most, in

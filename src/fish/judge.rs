@@ -1,6 +1,6 @@
 //! Fish or not: what a measured candidate shows, and the name of what it is when it is no fish.
 
-use super::crop::Crop;
+use super::crop::{Crop, PIXELS_SHARING_NOISE};
 use super::likeness::Likeness;
 use super::profile::{Eye, Profile};
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
@@ -55,8 +55,9 @@ pub struct Evidence {
 }
 
 /// Faintest trunk that is argued about, in standard deviations of the noise of a pixel; and the faintest eye that
-/// speaks for a fainter one: of clear larvae the eye alone is plain.
-const LEAST_STRENGTH: f64 = 3.0;
+/// speaks for a fainter one, in standard deviations of its mean: of clear larvae, or in the noise of a dim light, the
+/// eye alone is plain.
+const LEAST_STRENGTH: f64 = 2.0;
 const LEAST_EYE_STRENGTH: f64 = 12.0;
 
 impl Evidence {
@@ -157,6 +158,13 @@ impl Evidence {
         self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
     }
 
+    /// Contrast of the stronger eye in standard deviations of the mean over it: neighbouring crop pixels share their
+    /// noise.
+    fn eye_strength(&self) -> f64 {
+        let area = std::f64::consts::FRAC_PI_4 * (self.eye_size * self.width).powi(2);
+        self.strength * self.eye * (area / PIXELS_SHARING_NOISE).max(1.0).sqrt()
+    }
+
     /// Whether it is too short to be argued about: an eye would be a pixel.
     pub fn is_small(&self) -> bool {
         self.length < 24.0
@@ -169,8 +177,8 @@ impl Evidence {
 
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
-        let faint = self.strength < LEAST_STRENGTH
-            && !(self.has_eye() && self.strength * self.eye >= LEAST_EYE_STRENGTH);
+        let faint =
+            self.strength < LEAST_STRENGTH && !(self.has_eye() && self.eye_strength() >= LEAST_EYE_STRENGTH);
         if self.is_small() || self.width < 2.0 || faint {
             return Some("too small or faint");
         }

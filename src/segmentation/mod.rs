@@ -6,6 +6,7 @@
 
 mod background;
 mod candidates;
+mod edges;
 mod ground;
 mod haze;
 mod ink;

@@ -2,6 +2,7 @@
 //! with the most support first.
 
 use super::candidates::Candidate;
+use super::edges::edges;
 use super::ground::Ground;
 use super::walls::{LEAST_ARC, SECTORS, Wall, beside, longest_run};
 use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Ellipse, plane::quantile};
@@ -40,12 +41,14 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
     let short = width.min(height) as f64;
     let mut pool: Vec<Vec<[f64; 2]>> = Vec::new();
     let mut map = Map::new(width, height);
+    let mut thin: Vec<&Region> = Vec::new();
     for c in candidates {
         let r = &c.region;
         let extent = f64::from(r.width()).hypot(f64::from(r.height()));
         if extent < 0.08 * short || thickest(r) > THIN * extent {
             continue;
         }
+        thin.push(r);
         // Only the crests: between the edges of one wall, and in the haze beside it, lies ink that is no edge.
         let crest: Vec<(u32, u32)> = r.pixels.iter().copied().filter(|p| is_crest(ground, *p)).collect();
         map.enter(&crest, pool.len() as u16 + 1);
@@ -66,6 +69,14 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
         }
         map.remove(&wall);
         found.push(wall);
+    }
+    for region in thin {
+        let through: Vec<&Wall> = found.iter().filter(|w| w.runs_through(region)).collect();
+        if through.iter().any(|w| matches!(w, Wall::Round { .. })) {
+            continue;
+        }
+        let wide: Vec<Wall> = through.into_iter().map(|w| w.widened(&region.pixels)).collect();
+        found.extend(edges(region, &wide, short));
     }
     found
 }
