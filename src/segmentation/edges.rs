@@ -15,6 +15,8 @@ const UNBROKEN: f64 = 0.9;
 /// How far beside an edge, in its lengths, the region goes on: the other edges of the frame. Straight things by
 /// themselves are fish or fibres.
 const FAR: f64 = 0.3;
+/// Widest wall, as a share of its length: fish are wider.
+const WIDEST: f64 = 0.05;
 /// Most edges of one region: four for each of the compartments of a divided tray.
 const MOST: usize = 12;
 /// Every so many columns and rows are read: edges are long.
@@ -99,10 +101,15 @@ fn edge(
     if span < shortest || f64::from(STEP) * (seen as f64) < UNBROKEN * span {
         return None;
     }
-    let whole = all.iter().map(|&(x, y)| [f64::from(x), f64::from(y)]);
-    let farthest = whole.map(|p| beside(a, b, p).0).fold(0.0, f64::max);
+    let whole = all.iter().map(|&(x, y)| beside(a, b, [f64::from(x), f64::from(y)]));
+    let (farthest, near) = whole.fold((0.0_f64, 0usize), |(farthest, near), (d, t)| {
+        let here = d <= WIDEST * span && (best.0..=best.1).contains(&t);
+        (farthest.max(d), near + usize::from(here))
+    });
+    // The mean width of what lies within the widest wall to either side.
+    let width = near as f64 * f64::from(STEP * STEP) / span;
     let at = |t: f64| [0, 1].map(|i| a[i] + t * (b[i] - a[i]));
-    (farthest >= FAR * span)
+    (farthest >= FAR * span && width <= WIDEST * span)
         .then(|| (span, Wall::Straight { from: at(best.0), to: at(best.1), half: 0.5 * NEAR }))
 }
 
@@ -150,7 +157,7 @@ mod tests {
         };
         let frame = |x: f64, y: f64| {
             let (u, v) = turned(x, y);
-            (200.0..=220.0).contains(&u.abs().max(v.abs()))
+            (205.0..=217.0).contains(&u.abs().max(v.abs()))
         };
         let fish = |x: f64, y: f64| ((x - 150.0) / 60.0).powi(2) + ((y - 300.0) / 10.0).powi(2) < 1.0;
         let edges = edges(&region(|x, y| frame(x, y) || fish(x, y)), &[], 600.0);
@@ -159,7 +166,7 @@ mod tests {
             let Wall::Straight { from, to, .. } = edge else { panic!("{edge:?} is straight") };
             let (u, v) = turned(0.5 * (from[0] + to[0]), 0.5 * (from[1] + to[1]));
             let beside = u.abs().max(v.abs());
-            assert!((198.0..=222.0).contains(&beside), "the middle lies in the wall: {beside}");
+            assert!((203.0..=219.0).contains(&beside), "the middle lies in the wall: {beside}");
             assert!((to[0] - from[0]).hypot(to[1] - from[1]) > 380.0);
         }
     }
