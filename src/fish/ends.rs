@@ -33,23 +33,34 @@ const BAND: usize = 2;
 /// How far the band may leave the line, in rows.
 const WANDER: usize = 5;
 
+/// Difference of the ground on either side of the body, in trunk inks, up to which it is a slope.
+const SLOPE: f32 = 0.15;
+
 fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
-    // Beside the body, far enough out to be clear of it, on the emptier of the two sides. The side is chosen as
-    // a whole: the lower of two noisy readings in every column would lie below bare ground.
+    // Beside the body, far enough out to be clear of it. Sides are read as wholes: the lower of two noisy readings in
+    // every column would lie below bare ground.
     let away = BAND + WANDER + 1;
     let side = |row: usize| band(ribbon, row).into_iter().filter(|v| v.is_finite()).collect::<Vec<f32>>();
-    let (beside, floor) = [side(away), side(2 * SIDE - away)]
+    let mut sides: Vec<(f32, Vec<f32>)> = [side(away), side(2 * SIDE - away)]
         .into_iter()
         .filter_map(|values| Some((quantile(&mut values.clone(), 0.5)?, values)))
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or((Vec::new(), 0.0), |(floor, values)| (values, floor));
+        .collect();
+    sides.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // Ground may slope across the body; but where one side holds another body, only the emptier says what is bare.
+    let floor = match sides[..] {
+        [(low, _), (high, _)] if high - low < SLOPE * crop.trunk => 0.5 * (low + high),
+        [(low, _), ..] => low,
+        [] => 0.0,
+    };
+    let beside: Vec<f32> = sides.into_iter().next().map_or(Vec::new(), |(_, values)| values);
     let raw: Vec<f32> =
         band(ribbon, SIDE).into_iter().map(|v| if v.is_finite() { v - floor } else { 0.0 }).collect();
     // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
     let mut chosen = None;
     for radius in [1, 2, 4, 7] {
         let smooth = running_mean(&beside, radius);
-        let mut spread: Vec<f32> = smooth.iter().map(|v| (v - floor).abs()).collect();
+        let bare = quantile(&mut beside.clone(), 0.5).unwrap_or(0.0);
+        let mut spread: Vec<f32> = smooth.iter().map(|v| (v - bare).abs()).collect();
         let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
         chosen = Some(Signal { values: running_mean(&raw, radius), noise });
         if noise < 0.07 * crop.trunk {

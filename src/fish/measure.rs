@@ -3,7 +3,7 @@
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
 use super::judge::Evidence;
-use super::midline::{between, centre, first_way, half_widths};
+use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
 use super::separate::{by_heads, by_level};
@@ -12,7 +12,7 @@ use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::photo::Pixels;
 use crate::records::View;
-use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, box_of};
+use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, WALL, box_of};
 use crate::units::Px;
 
 /// What became of a candidate.
@@ -138,6 +138,9 @@ const BUBBLE_REACH: f64 = 1.3;
 /// A body whose midline and widths account for less of it than this holds more than one thing.
 const WHOLE: f64 = 0.8;
 
+/// How near an end lies to a wall that it was parted from, search pixels.
+const AT_WALL: i64 = 6;
+
 /// What a candidate is measured against.
 #[derive(Clone, Copy)]
 struct Case<'a> {
@@ -150,6 +153,17 @@ struct Case<'a> {
 impl Case<'_> {
     fn refused(self, reason: &'static str, evidence: Option<(Evidence, Vec<[f64; 2]>)>) -> Outcome {
         Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
+    }
+
+    /// Whether an end of a midline, photograph pixels, lies at the wall of a vessel.
+    fn ends_at_wall(self, midline: &[[f64; 2]]) -> bool {
+        let labels = &self.found.labels;
+        [midline.first(), midline.last()].into_iter().flatten().any(|end| {
+            let (x, y) = self.ground.to_search(end[0], end[1]);
+            let (x, y) = (x.round() as i64, y.round() as i64);
+            (-AT_WALL..=AT_WALL)
+                .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(x + dx, y + dy, 0) == WALL))
+        })
     }
 
     /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
@@ -185,6 +199,11 @@ impl Case<'_> {
             line = centre(crop, &line, &widths(&line));
         }
         let Some((first, last)) = found_ends else { return small() };
+        let [begin, stop] = without_kinks(&line);
+        let kinked = begin > 0.0 || stop < path::length(&line);
+        if kinked {
+            line = between(&line, begin, stop);
+        }
         let mut body = Straight::new(self, crop, line, separated);
         let (mut first, mut last) = (first, last);
         if body.p_start < 0.5 {
@@ -240,7 +259,7 @@ impl Case<'_> {
             }
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
-        mark(Flag::AtWall, crop.at_unlit);
+        mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(&midline));
         mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line));
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);

@@ -244,6 +244,32 @@ pub fn between(line: &[[f64; 2]], from: f64, to: f64) -> Vec<[f64; 2]> {
     if out.len() < 2 { line.to_vec() } else { path::resample(&out, line.len()) }
 }
 
+/// Length over which the direction before and behind a point is taken, as a share of the line's.
+const KINK_REACH: f64 = 0.07;
+/// A bend sharper than this within twice that length is no fish's: the most bent turn by 120 degrees in all. Radians (50
+/// degrees).
+const KINK: f64 = 0.87;
+/// Kinks are looked for so far from either end, as a share of the length.
+const KINK_PLACE: f64 = 0.4;
+
+/// Arc lengths between which a line has no sharp kink near its ends: what lies beyond one is a wall, a fibre or a bubble
+/// that the body touches.
+pub fn without_kinks(line: &[[f64; 2]]) -> [f64; 2] {
+    let points = path::smooth(&path::resample(line, POINTS), 1.0);
+    let steps = (POINTS - 1) as f64;
+    let reach = (KINK_REACH * steps).round() as usize;
+    let sharp = |i: &usize| {
+        let way = |from: usize, to: usize| [points[to][0] - points[from][0], points[to][1] - points[from][1]];
+        let ([ax, ay], [bx, by]) = (way(i - reach, *i), way(*i, i + reach));
+        (ax * by - ay * bx).atan2(ax * bx + ay * by).abs() > KINK
+    };
+    let outer = (KINK_PLACE * steps) as usize;
+    let step = path::length(line) / steps;
+    let first = (reach..outer).rev().find(sharp).map_or(0.0, |i| i as f64 * step);
+    let last = (POINTS - outer..POINTS - reach).find(sharp).map_or(steps * step, |i| i as f64 * step);
+    [first, last]
+}
+
 /// The line continued straight by `before` and `after` crop pixels. The direction is that of the outer
 /// tenth.
 pub fn extended(line: &[[f64; 2]], before: f64, after: f64) -> Vec<[f64; 2]> {
