@@ -140,6 +140,8 @@ const WHOLE: f64 = 0.8;
 
 /// How near an end lies to a wall that it was parted from, search pixels.
 const AT_WALL: i64 = 6;
+/// How near it lies to the outline of a round vessel, as a share of the shorter half-axis: a wall is as wide.
+const AT_VESSEL: f64 = 0.06;
 
 /// What a candidate is measured against.
 #[derive(Clone, Copy)]
@@ -155,14 +157,16 @@ impl Case<'_> {
         Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
     }
 
-    /// Whether an end of a midline, photograph pixels, lies at the wall of a vessel.
-    fn ends_at_wall(self, midline: &[[f64; 2]]) -> bool {
-        let labels = &self.found.labels;
-        [midline.first(), midline.last()].into_iter().flatten().any(|end| {
-            let (x, y) = self.ground.to_search(end[0], end[1]);
-            let (x, y) = (x.round() as i64, y.round() as i64);
-            (-AT_WALL..=AT_WALL)
-                .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(x + dx, y + dy, 0) == WALL))
+    /// Whether an end of a line lies at the wall of a vessel.
+    fn ends_at_wall(self, crop: &Crop, line: &[[f64; 2]]) -> bool {
+        let Found { labels, vessels, .. } = self.found;
+        [line.first(), line.last()].into_iter().flatten().any(|end| {
+            let [x, y] = crop.to_photo(*end);
+            let (sx, sy) = self.ground.to_search(x, y);
+            let (sx, sy) = (sx.round() as i64, sy.round() as i64);
+            vessels.iter().any(|v| v.distance(x, y).abs() < AT_VESSEL * v.b)
+                || (-AT_WALL..=AT_WALL)
+                    .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(sx + dx, sy + dy, 0) == WALL))
         })
     }
 
@@ -199,7 +203,7 @@ impl Case<'_> {
             line = centre(crop, &line, &widths(&line));
         }
         let Some((first, last)) = found_ends else { return small() };
-        let [begin, stop] = without_kinks(&line);
+        let [begin, stop] = without_kinks(&line, self.ends_at_wall(crop, &line));
         let kinked = begin > 0.0 || stop < path::length(&line);
         if kinked {
             line = between(&line, begin, stop);
@@ -259,7 +263,7 @@ impl Case<'_> {
             }
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
-        mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(&midline));
+        mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(crop, &line));
         mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line));
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);

@@ -244,30 +244,40 @@ pub fn between(line: &[[f64; 2]], from: f64, to: f64) -> Vec<[f64; 2]> {
     if out.len() < 2 { line.to_vec() } else { path::resample(&out, line.len()) }
 }
 
-/// Length over which the direction before and behind a point is taken, as a share of the line's.
-const KINK_REACH: f64 = 0.07;
-/// A bend sharper than this within twice that length is no fish's: the most bent turn by 120 degrees in all. Radians (50
-/// degrees).
-const KINK: f64 = 0.87;
+/// Lengths over which the direction before and behind a point is taken, as shares of the line's (a kink is rounded by
+/// as much as the body is wide), and the sharpest bend within twice that length that may be a fish's, in radians (50 and
+/// 60 degrees): one bent by 120 degrees in the half of its length turns by 17 and by 34.
+const KINKS: [(f64, f64); 2] = [(0.07, 0.87), (0.14, 1.05)];
+/// The same of a line that ends at a wall, along which it may go on, as a share of those.
+const KINK_AT_WALL: f64 = 0.75;
 /// Kinks are looked for so far from either end, as a share of the length.
 const KINK_PLACE: f64 = 0.4;
 
 /// Arc lengths between which a line has no sharp kink near its ends: what lies beyond one is a wall, a fibre or a bubble
-/// that the body touches.
-pub fn without_kinks(line: &[[f64; 2]]) -> [f64; 2] {
+/// that the body touches; `at_wall` says that the line ends at a wall.
+pub fn without_kinks(line: &[[f64; 2]], at_wall: bool) -> [f64; 2] {
     let points = path::smooth(&path::resample(line, POINTS), 1.0);
     let steps = (POINTS - 1) as f64;
-    let reach = (KINK_REACH * steps).round() as usize;
-    let sharp = |i: &usize| {
-        let way = |from: usize, to: usize| [points[to][0] - points[from][0], points[to][1] - points[from][1]];
-        let ([ax, ay], [bx, by]) = (way(i - reach, *i), way(*i, i + reach));
-        (ax * by - ay * bx).atan2(ax * bx + ay * by).abs() > KINK
+    let turn = |i: usize, reach: f64| {
+        let reach = (reach * steps).round() as usize;
+        let (before, after) = (points.get(i.checked_sub(reach)?)?, points.get(i + reach)?);
+        let ([ax, ay], [bx, by]) = (
+            [points[i][0] - before[0], points[i][1] - before[1]],
+            [after[0] - points[i][0], after[1] - points[i][1]],
+        );
+        Some((ax * by - ay * bx).atan2(ax * bx + ay * by).abs())
+    };
+    let sharpness = |i: usize| {
+        KINKS.into_iter().filter_map(|(reach, most)| Some(turn(i, reach)? / most)).fold(0.0, f64::max)
+    };
+    let least = if at_wall { KINK_AT_WALL } else { 1.0 };
+    let sharpest = |from: usize, to: usize| {
+        let kinks = (from..to).map(|i| (i, sharpness(i))).filter(|(_, sharp)| *sharp > least);
+        kinks.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i as f64)
     };
     let outer = (KINK_PLACE * steps) as usize;
     let step = path::length(line) / steps;
-    let first = (reach..outer).rev().find(sharp).map_or(0.0, |i| i as f64 * step);
-    let last = (POINTS - outer..POINTS - reach).find(sharp).map_or(steps * step, |i| i as f64 * step);
-    [first, last]
+    [sharpest(0, outer).unwrap_or(0.0) * step, sharpest(POINTS - outer, POINTS).unwrap_or(steps) * step]
 }
 
 /// The line continued straight by `before` and `after` crop pixels. The direction is that of the outer
