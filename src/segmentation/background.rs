@@ -56,9 +56,21 @@ impl Surface {
     }
 }
 
-/// Median of every block, from every second pixel of every second row; blocks cut by the edge included.
+/// How far from a block's median a value may lie to share in it, grey levels.
+const WITHIN: f32 = 1.5;
+
+/// Median of every block, from every second pixel of every second row; blocks cut by the edge included. Pixels are whole
+/// grey levels, and on a dark ground half of one is more than a fin: the median is placed within its level by the mean
+/// of what lies near it.
 pub fn block_medians(plane: &Plane<f32>, block: usize) -> Plane<f32> {
-    block_statistic(plane, block, |values| quantile(values, 0.5).unwrap_or(0.0))
+    block_statistic(plane, block, |values| {
+        let middle = quantile(values, 0.5).unwrap_or(0.0);
+        let (sum, n) = values
+            .iter()
+            .filter(|v| (**v - middle).abs() <= WITHIN)
+            .fold((0.0, 0), |(sum, n), v| (sum + v, n + 1));
+        if n > 0 { sum / n as f32 } else { middle }
+    })
 }
 
 /// `statistic` of every block's pixels, taken from every second pixel of every second row.
