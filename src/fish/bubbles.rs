@@ -31,18 +31,26 @@ const LEFT: f64 = 0.35;
 /// A bubble: centre x, y and radius, crop pixels.
 pub type Bubble = [f64; 3];
 
-/// Takes the bubbles that touch the body on one side off the crop, and returns them.
+/// Takes the bubbles that touch the body on one side off the crop, and returns all there are: one that covers an end
+/// stays, but hides it.
 pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
     if crop.polarity == Polarity::BrightFish {
         return Vec::new();
     }
-    let found: Vec<Bubble> = rings(crop).into_iter().filter(|b| touches_on_one_side(crop, *b)).collect();
-    if found.is_empty() {
-        return found;
+    let all = rings(crop);
+    let beside: Vec<Bubble> = all.iter().copied().filter(|b| touches_on_one_side(crop, *b)).collect();
+    if !beside.is_empty() {
+        take(crop, &beside);
     }
+    all
+}
+
+/// Takes bubbles off the crop, unless too little of the body would be left.
+fn take(crop: &mut Crop, bubbles: &[Bubble]) {
     let mut body = crop.body().clone();
-    let inside =
-        |x: usize, y: usize| found.iter().any(|[cx, cy, r]| (x as f64 - cx).hypot(y as f64 - cy) <= OFF * r);
+    let inside = |x: usize, y: usize| {
+        bubbles.iter().any(|[cx, cy, r]| (x as f64 - cx).hypot(y as f64 - cy) <= OFF * r)
+    };
     for y in 0..body.height {
         for x in 0..body.width {
             if body.at(x, y) && inside(x, y) {
@@ -52,10 +60,10 @@ pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
     }
     let all = crop.body().data.iter().filter(|b| **b).count() as f64;
     let Some(rest) = components::regions(&body, 6).into_iter().max_by_key(|r| r.pixels.len()) else {
-        return Vec::new();
+        return;
     };
     if (rest.pixels.len() as f64) < LEFT * all {
-        return Vec::new();
+        return;
     }
     let mut kept = body.map(|_| false);
     for (x, y) in rest.pixels {
@@ -69,7 +77,6 @@ pub fn take_off(crop: &mut Crop) -> Vec<Bubble> {
             }
         }
     }
-    found
 }
 
 /// Round rings in the body.

@@ -41,7 +41,7 @@ pub struct Crop {
     pub faintest: f32,
     /// Ink at which the body was cut out.
     pub threshold: f32,
-    /// Air bubbles taken off the body.
+    /// Air bubbles and other rings of the body, those included that were taken off it.
     pub bubbles: Vec<Bubble>,
     /// Whether the body reaches the edge of the photograph.
     pub at_frame: bool,

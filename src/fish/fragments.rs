@@ -1,8 +1,8 @@
-//! Bodies that the search broke in two: a faint tail found as a candidate of its own is given back to the fish
-//! it continues.
+//! Bodies that the search broke in two: a faint tail or a head found as a candidate of its own is given back to the
+//! fish it continues.
 
-use super::Fish;
 use super::measure::{Outcome, measure};
+use super::{Evidence, Fish};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Found, Ground, Refused};
@@ -34,19 +34,25 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
             let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
             let most = if half { LIKE_HALF } else { SMALLER };
-            if other.pixels.len() as f64 >= most * own.pixels.len() as f64
-                || ink[piece] >= FAINTER * ink[fish]
-            {
+            if other.pixels.len() as f64 >= most * own.pixels.len() as f64 {
                 return false;
             }
+            let fainter = ink[piece] < FAINTER * ink[fish];
             let piece = &found.candidates[piece];
+            let either = |line: &[[f64; 2]]| {
+                let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
+                let length = path::length(line);
+                continues(line, length, ground, piece) || continues(&back, length, ground, piece)
+            };
             match outcomes[fish].as_deref() {
-                Some([Outcome::Fish(f, _)]) => continues(&f.midline, f.total_length.0, ground, piece),
+                // Where every fish shows an eye, one without may have lost its head, and its ends say little.
+                Some([Outcome::Fish(f, e)]) if lacks_head(e) => either(&f.midline),
+                Some([Outcome::Fish(f, _)]) => {
+                    fainter && continues(&f.midline, f.total_length.0, ground, piece)
+                }
                 // Half a fish may be refused; which of its ends is the tail is then not known.
                 Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
-                    let length = path::length(line);
-                    let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
-                    continues(line, length, ground, piece) || continues(&back, length, ground, piece)
+                    (fainter || lacks_head(e)) && either(line)
                 }
                 _ => false,
             }
@@ -64,8 +70,9 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         whole.candidates[fish] = Candidate { region, major, minor, ..found.candidates[fish] };
         let again = measure(pixels, ground, whole, &whole.candidates[fish]);
         let longer = match (outcomes[fish].as_deref(), &again[..]) {
-            (Some([Outcome::Fish(before, _)]), [Outcome::Fish(after, _)]) => {
-                after.total_length.0 > before.total_length.0
+            // What was joined in front must have been the head.
+            (Some([Outcome::Fish(before, was)]), [Outcome::Fish(after, is)]) => {
+                after.total_length.0 > before.total_length.0 && (!lacks_head(was) || !lacks_head(is))
             }
             (_, [Outcome::Fish(..)]) => true,
             _ => false,
@@ -91,9 +98,14 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
 fn may_be_tail(outcomes: &[Outcome]) -> bool {
     match outcomes {
         [Outcome::Refused(..)] => true,
-        [Outcome::Fish(_, e)] => !e.bright && !e.has_eye(),
+        [Outcome::Fish(_, e)] => lacks_head(e),
         _ => false,
     }
+}
+
+/// Whether something on a bright ground, where every fish shows an eye, shows none.
+fn lacks_head(e: &Evidence) -> bool {
+    !e.bright && !e.has_eye()
 }
 
 /// Longest piece of a fin, as a share of the fish's length; and how far off the fish's midline it lies at most, in
