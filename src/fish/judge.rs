@@ -60,6 +60,9 @@ pub struct Evidence {
 const LEAST_STRENGTH: f64 = 2.0;
 const LEAST_EYE_STRENGTH: f64 = 12.0;
 
+/// Shortest thing that is argued about, crop pixels: the eye of a shorter fish would be a pixel.
+pub const SMALL: f64 = 24.0;
+
 impl Evidence {
     /// The readings in the order of the fields.
     pub fn values(&self) -> [f64; 20] {
@@ -165,9 +168,9 @@ impl Evidence {
         self.strength * self.eye * (area / PIXELS_SHARING_NOISE).max(1.0).sqrt()
     }
 
-    /// Whether it is too short to be argued about: an eye would be a pixel.
+    /// Whether it is too short to be argued about.
     pub fn is_small(&self) -> bool {
-        self.length < 24.0
+        self.length < SMALL
     }
 
     /// Whether it is far longer than any fish is for its depth.

@@ -2,7 +2,7 @@
 
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
-use super::judge::Evidence;
+use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
@@ -41,13 +41,19 @@ const UNSEEN: f32 = 0.2;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
+/// Shares of the least length of a fish: what is shorter, as a way through the body that was cut out, or as the ends in
+/// the ink along it say, is not followed further. Specks are many, and the last pixels at the tips make no fish of them.
+const LEAST_WAY: f64 = 0.5;
+const LEAST_FOUND: f64 = 0.8;
+
 /// Measures one candidate: one outcome, or one for each fish when several were taken apart.
 pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Candidate) -> Vec<Outcome> {
     let case = Case { pixels, ground, found, candidate };
     let Some(crop) = Crop::cut(pixels, ground, &found.labels, candidate) else {
         return vec![case.refused("too small or faint", None)];
     };
-    let Some(way) = first_way(&crop) else {
+    let way = first_way(&crop).filter(|way| path::length(way) >= LEAST_WAY * SMALL);
+    let Some(way) = way else {
         return vec![case.refused("too small or faint", None)];
     };
     let one = case.follow(&crop, &way, None);
@@ -191,7 +197,7 @@ impl Case<'_> {
             last.arc = last.arc.min(ribbon.length + after);
             before -= (-first.arc).max(0.0);
             after -= (last.arc - ribbon.length).max(0.0);
-            if last.arc - first.arc < 8.0 {
+            if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
             let grown = (-first.arc).max(last.arc - ribbon.length) > 0.04 * ribbon.length;
@@ -347,7 +353,8 @@ impl Straight {
         let ribbon = Ribbon::new(crop, &line);
         let half = half_widths(crop, &line);
         let profile = Profile::read(crop, &ribbon, &if separated { narrowed(half) } else { half });
-        let eyes = [false, true].map(|end| eye(&ribbon, &profile, case.ground.polarity, end));
+        let sums = ribbon.sums();
+        let eyes = [false, true].map(|end| eye(&ribbon, &sums, &profile, case.ground.polarity, end));
         let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
         Self { line, ribbon, profile, eyes, p_start }
     }

@@ -1,7 +1,7 @@
 //! What the straightened body shows: widths, eyes, which end is the head, which side the back, the view.
 
 use super::crop::Crop;
-use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
+use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE, Sums};
 use crate::imaging::plane::quantile;
 use crate::records::View;
 use crate::segmentation::Polarity;
@@ -130,26 +130,15 @@ impl Eye {
     }
 }
 
-/// The strongest spot within a quarter of the line's start (or end, with `from_end`). On a bright ground the eye
+/// The strongest spot within a quarter of the line's start (or end, with `from_end`), by the `sums` of the
+/// ribbon. On a bright ground the eye
 /// is the darkest spot; on a dark ground it is a dark pupil in the bright ring round it.
-pub fn eye(ribbon: &Ribbon, profile: &Profile, polarity: Polarity, from_end: bool) -> Eye {
+pub fn eye(ribbon: &Ribbon, sums: &Sums, profile: &Profile, polarity: Polarity, from_end: bool) -> Eye {
     let trunk = profile.level(0.3, 0.7).max(1e-3);
     let reach = COLUMNS / 4;
     // Spot size: about three per cent of the length.
     let radius = if polarity == Polarity::DarkFish { 3usize } else { 2 };
-    let mean = |c: usize, r: usize| -> f32 {
-        let (mut sum, mut n) = (0.0, 0);
-        for y in r - radius..=r + radius {
-            for x in c - radius..=c + radius {
-                let v = ribbon.ink.at(x, y);
-                if v.is_finite() {
-                    sum += v;
-                    n += 1;
-                }
-            }
-        }
-        if n > 0 { sum / n as f32 } else { 0.0 }
-    };
+    let mean = |c: usize, r: usize| sums.mean(c, r, radius);
     // Ink to eight sides of a spot: a pupil has bright tissue on most of them.
     let around = |c: usize, r: usize| -> f32 {
         let far = 2 * radius + 1;

@@ -23,6 +23,21 @@ pub struct Ribbon {
     pub length: f64,
 }
 
+/// Sum and count of the allowed pixels above and left of every corner of a ribbon's pixels (a summed-area table; Crow
+/// 1984, doi 10.1145/800031.808600).
+pub struct Sums(Plane<[f64; 2]>);
+
+impl Sums {
+    /// Mean ink of the square of `radius` round column `c` and row `r`, which lies within the ribbon; 0 where nothing is
+    /// allowed.
+    pub fn mean(&self, c: usize, r: usize, radius: usize) -> f32 {
+        let ([x0, x1], [y0, y1]) = ([c - radius, c + radius + 1], [r - radius, r + radius + 1]);
+        let corners = [self.0.at(x1, y1), self.0.at(x0, y1), self.0.at(x1, y0), self.0.at(x0, y0)];
+        let [sum, n] = [0, 1].map(|i| corners[0][i] - corners[1][i] - corners[2][i] + corners[3][i]);
+        if n > 0.0 { (sum / n) as f32 } else { 0.0 }
+    }
+}
+
 impl Ribbon {
     /// Straightens the crop along `line`.
     pub fn new(crop: &Crop, line: &[[f64; 2]]) -> Self {
@@ -57,6 +72,23 @@ impl Ribbon {
             }
         }
         Self { ink, step, length }
+    }
+
+    /// Sums over its rectangles.
+    pub fn sums(&self) -> Sums {
+        let (w, h) = (self.ink.width, self.ink.height);
+        let mut sums = Plane::filled(w + 1, h + 1, [0.0f64; 2]);
+        for y in 0..h {
+            let mut row = [0.0; 2];
+            for (x, v) in self.ink.row(y).iter().enumerate() {
+                if v.is_finite() {
+                    row = [row[0] + f64::from(*v), row[1] + 1.0];
+                }
+                let [sum, n] = sums.at(x + 1, y);
+                sums.set(x + 1, y + 1, [sum + row[0], n + row[1]]);
+            }
+        }
+        Sums(sums)
     }
 
     /// The ribbon of the same line walked the other way.
