@@ -2,6 +2,7 @@
 
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
+use super::heads::Head;
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
@@ -83,7 +84,7 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     // A piece of gut or a globule that passes for a head lies on the midline of a body that is all one fish.
     let within = match &one {
         Outcome::Fish(fish, _) if whole => {
-            several.heads.iter().filter(|h| h.sure && inside_body(fish, crop.to_photo(h.at))).count()
+            several.heads.iter().filter(|h| h.sure && inside_body(fish, &crop, h)).count()
         }
         _ => 0,
     };
@@ -105,8 +106,10 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     vec![if heads > 1 { overlapping(one) } else { one }]
 }
 
-/// Whether photograph pixel `p` lies on the midline between head and tail, well inside the body.
-fn inside_body(fish: &Fish, p: [f64; 2]) -> bool {
+/// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
+/// fish touches another's tail with its snout, the body is narrow in front of the eye.
+fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
+    let p = crop.to_photo(head.at);
     let n = fish.midline.len();
     let (nearest, gap) = fish
         .midline
@@ -115,7 +118,31 @@ fn inside_body(fish: &Fish, p: [f64; 2]) -> bool {
         .enumerate()
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .unwrap_or((0, f64::INFINITY));
-    (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0
+    (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0 && !at_joint(fish, crop, head, nearest)
+}
+
+/// How far from an eye two fish that touch head to tail are joined, in its diameters.
+const JOINT: f64 = 3.0;
+/// Depth of the body at a joint, as a share of the lesser of the greatest depths on its two sides.
+const NARROW: f32 = 0.55;
+
+/// Whether the body is narrow near a head that lies at point `at` of the midline, and deep again on both sides.
+fn at_joint(fish: &Fish, crop: &Crop, head: &Head, at: usize) -> bool {
+    let depths: Vec<f32> = fish
+        .midline
+        .iter()
+        .map(|p| {
+            let [x, y] = [0, 1].map(|i| (p[i] - crop.origin[i]) / crop.bin as f64);
+            crop.depth().bilinear(x, y)
+        })
+        .collect();
+    let step = fish.total_length.0 / (depths.len() - 1) as f64;
+    let reach = (JOINT * head.eye * crop.bin as f64 / step).round() as usize;
+    let greatest = |part: &[f32]| part.iter().copied().fold(0.0, f32::max);
+    (at.saturating_sub(reach)..(at + reach).min(depths.len() - 1)).any(|i| {
+        let (before, behind) = depths.split_at(i);
+        depths[i] < NARROW * greatest(before).min(greatest(behind))
+    })
 }
 
 /// Longest tail fin, too faint for the body that was cut out, behind the way of a fish among others, as a share of it.

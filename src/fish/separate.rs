@@ -76,11 +76,11 @@ pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
         }
     }
     let skeleton = Skeleton::of(crop.body(), depth);
-    let ends: Vec<[f64; 2]> =
-        skeleton.ends().into_iter().filter(|e| heads.iter().all(|h| gap(*e, h.at) > 2.5 * h.eye)).collect();
-    if ends.len() > MOST_ENDS {
-        return none(heads);
-    }
+    let from_heads = |e: &[f64; 2]| heads.iter().map(|h| gap(*e, h.at) / h.eye).fold(f64::INFINITY, f64::min);
+    let mut ends: Vec<[f64; 2]> = skeleton.ends().into_iter().filter(|e| from_heads(e) > 2.5).collect();
+    // A ragged outline has many ends; tails are those far from heads.
+    ends.sort_by(|a, b| from_heads(b).total_cmp(&from_heads(a)));
+    ends.truncate(MOST_ENDS);
     // Behind the free ends: the heads, under which a tail may lie, and of a pair the places where bodies meet.
     let free = ends.len();
     let width = crop.ink.width;
