@@ -78,19 +78,19 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
             if way.hidden { overlapping(part) } else { part }
         })
         .collect();
-    if parts.len() > 1 && parts.iter().all(convincing) {
+    // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
+    let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
+    if let Outcome::Fish(fish, _) = &one
+        && whole
+    {
+        let within: Vec<&Head> = several.heads.iter().filter(|h| inside_body(fish, &crop, h)).collect();
+        heads -= within.len().min(heads.saturating_sub(1));
+        sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
+    }
+    if parts.len() > 1 && heads > 1 && parts.iter().all(convincing) {
         return parts;
     }
-    // A piece of gut or a globule that passes for a head lies on the midline of a body that is all one fish.
-    let within = match &one {
-        Outcome::Fish(fish, _) if whole => {
-            several.heads.iter().filter(|h| h.sure && inside_body(fish, &crop, h)).count()
-        }
-        _ => 0,
-    };
-    let sure = several.heads.iter().filter(|h| h.sure).count();
-    let heads = sure - within.min(sure.saturating_sub(1));
-    if !whole || heads > 1 {
+    if !whole || sure > 1 {
         let parts: Vec<Crop> = by_level(&crop);
         // On a bright ground every fish shows its head; the dense parts of one fish do not.
         let each_has_a_head = ground.polarity == Polarity::BrightFish
@@ -99,11 +99,11 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
             parts.iter().filter_map(|part| Some(case.follow(part, &first_way(part)?, ANYWHERE))).collect();
         // A crossing falls into pieces of fish: then every part must be one.
         let fish = parts.iter().filter(|o| convincing(o)).count();
-        if each_has_a_head && fish > 1 && (heads < 2 || fish == parts.len()) {
+        if each_has_a_head && fish > 1 && (sure < 2 || fish == parts.len()) {
             return parts;
         }
     }
-    vec![if heads > 1 { overlapping(one) } else { one }]
+    vec![if sure > 1 { overlapping(one) } else { one }]
 }
 
 /// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
