@@ -21,6 +21,11 @@ const SEED: u64 = 640_000_000;
 /// Penalty on the squared weights, in candidates: a weight needs about so many to move.
 const RIDGE: f64 = 2.0;
 
+/// One fish in so many counts a second time with the eye of something that is no fish: rendered fish always show
+/// theirs, dark, blurred and turned ones may not.
+const EYELESS: usize = 20;
+
+#[derive(Clone)]
 struct Row {
     class: Class,
     photo: u64,
@@ -41,7 +46,7 @@ fn rows(class: Class, seed: u64) -> Vec<Row> {
             Outcome::Fish(fish, e) => Some((e, fish.midline)),
             Outcome::Refused(_, with) => with,
         })
-        .filter(|(e, _)| e.length >= 24.0 && e.width >= 2.0 && e.strength >= 3.0)
+        .filter(|(e, _)| !e.is_too_little())
         .filter_map(|(evidence, line)| {
             let of = matching::matches(&[&line], &rendered)[0];
             let fish = of.is_some();
@@ -65,6 +70,7 @@ fn covers(line: &[[f64; 2]], fish: &TrueFish) -> bool {
 
 /// Penalised likelihood by Newton's steps (McCullagh & Nelder 1989, Generalized Linear Models, ch. 4; from memory).
 fn fit(rows: &[&Row], fitted_on: String) -> Likeness {
+    let rows = &with_eyeless(rows);
     let readings: Vec<[f64; READINGS]> = rows.iter().map(|r| Likeness::readings(&r.evidence)).collect();
     let n = rows.len() as f64;
     let mean: Vec<f64> = (0..READINGS).map(|i| readings.iter().map(|r| r[i]).sum::<f64>() / n).collect();
@@ -101,6 +107,18 @@ fn fit(rows: &[&Row], fitted_on: String) -> Likeness {
     model.offset = rounded(beta[TERMS]);
     model.mean.iter_mut().chain(&mut model.spread).for_each(|v| *v = rounded(*v));
     model
+}
+
+/// The rows, and of some fish a copy that shows no eye.
+fn with_eyeless(rows: &[&Row]) -> Vec<Row> {
+    let others: Vec<&Row> = rows.iter().copied().filter(|r| !r.fish).collect();
+    let fish = rows.iter().filter(|r| r.fish).step_by(EYELESS);
+    let eyeless = fish.zip(others.iter().cycle()).map(|(fish, other)| {
+        let e = other.evidence;
+        let (eye, eye_size, eye_place) = (e.eye, e.eye_size, e.eye_place);
+        Row { evidence: Evidence { eye, eye_size, eye_place, ..fish.evidence }, ..(*fish).clone() }
+    });
+    rows.iter().map(|r| (*r).clone()).chain(eyeless).collect()
 }
 
 /// Fish refused, and other things taken for fish.

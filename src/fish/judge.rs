@@ -178,11 +178,15 @@ impl Evidence {
         self.aspect > 14.0
     }
 
+    /// Whether it is too small or too faint to be argued about.
+    pub fn is_too_little(&self) -> bool {
+        let eye_speaks = self.has_eye() && self.eye_strength() >= LEAST_EYE_STRENGTH;
+        self.is_small() || self.width < 2.0 || self.strength < LEAST_STRENGTH && !eye_speaks
+    }
+
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
-        let faint =
-            self.strength < LEAST_STRENGTH && !(self.has_eye() && self.eye_strength() >= LEAST_EYE_STRENGTH);
-        if self.is_small() || self.width < 2.0 || faint {
+        if self.is_too_little() {
             return Some("too small or faint");
         }
         // A fish taken for something else and something else taken for a fish cost about the same.

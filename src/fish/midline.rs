@@ -300,3 +300,44 @@ pub fn extended(line: &[[f64; 2]], before: f64, after: f64) -> Vec<[f64; 2]> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A walk of 200 steps of one pixel that turns by `turn(i)` radians at each.
+    fn walk(turn: impl Fn(usize) -> f64) -> Vec<[f64; 2]> {
+        let (mut at, mut way) = ([0.0f64, 0.0], 0.0f64);
+        let mut line = vec![at];
+        for i in 0..200 {
+            way += turn(i);
+            at = [at[0] + way.cos(), at[1] + way.sin()];
+            line.push(at);
+        }
+        line
+    }
+
+    /// A body bent by 120 degrees in the half of its length is kept whole, at a wall as well.
+    #[test]
+    fn a_bent_body_has_no_kink() {
+        let bent = walk(|i| if (60..160).contains(&i) { 120f64.to_radians() / 100.0 } else { 0.0 });
+        for at_wall in [false, true] {
+            let [first, last] = without_kinks(&bent, at_wall);
+            assert_eq!(first, 0.0);
+            approx::assert_abs_diff_eq!(last, path::length(&bent), epsilon = 1.0);
+        }
+    }
+
+    /// A body of 150 pixels whose line goes on along a wall for 50 more ends where it turns.
+    #[test]
+    fn a_line_ends_where_it_turns_along_a_wall() {
+        let kinked = walk(|i| if (146..154).contains(&i) { 80f64.to_radians() / 8.0 } else { 0.0 });
+        let [first, last] = without_kinks(&kinked, true);
+        assert_eq!(first, 0.0);
+        approx::assert_abs_diff_eq!(last, 150.0, epsilon = 6.0);
+        let back: Vec<[f64; 2]> = kinked.into_iter().rev().collect();
+        let [first, last] = without_kinks(&back, true);
+        approx::assert_abs_diff_eq!(first, 50.0, epsilon = 6.0);
+        approx::assert_abs_diff_eq!(last, 200.0, epsilon = 2.0);
+    }
+}
