@@ -105,6 +105,11 @@ impl Crop {
         [self.origin[0] + p[0] * self.bin as f64, self.origin[1] + p[1] * self.bin as f64]
     }
 
+    /// Photograph coordinates to crop coordinates.
+    pub fn in_crop(&self, p: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|i| (p[i] - self.origin[i]) / self.bin as f64)
+    }
+
     /// Cuts out `candidate`.
     pub fn cut(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Option<Self> {
         let f = ground.factor;

@@ -2,12 +2,11 @@
 
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
-use super::heads::Head;
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
+use super::parting::part;
 use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
-use super::separate::{by_heads, by_level};
 use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -65,111 +64,11 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     if !room_for_two {
         return vec![one];
     }
-    let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
-    let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
-    let several = by_heads(&crop, ground.polarity);
-    let parts: Vec<Outcome> = several
-        .ways
-        .iter()
-        .map(|way| {
-            // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
-            let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
-            let part = case.follow(&crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
-            if way.hidden { overlapping(part) } else { part }
-        })
-        .collect();
-    // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
-    let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
-    if let Outcome::Fish(fish, _) = &one
-        && whole
-    {
-        let within: Vec<&Head> = several.heads.iter().filter(|h| inside_body(fish, &crop, h)).collect();
-        heads -= within.len().min(heads.saturating_sub(1));
-        sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
-    }
-    if parts.len() > 1 && heads > 1 && parts.iter().all(convincing) {
-        return parts;
-    }
-    if !whole || sure > 1 {
-        let parts: Vec<Crop> = by_level(&crop);
-        // On a bright ground every fish shows its head; the dense parts of one fish do not.
-        let each_has_a_head = ground.polarity == Polarity::BrightFish
-            || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(h.at)));
-        let parts: Vec<Outcome> =
-            parts.iter().filter_map(|part| Some(case.follow(part, &first_way(part)?, ANYWHERE))).collect();
-        // A crossing falls into pieces of fish: then every part must be one.
-        let fish = parts.iter().filter(|o| convincing(o)).count();
-        if each_has_a_head && fish > 1 && (sure < 2 || fish == parts.len()) {
-            return parts;
-        }
-    }
-    vec![if sure > 1 { overlapping(one) } else { one }]
-}
-
-/// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
-/// fish touches another's tail with its snout, the body is narrow in front of the eye.
-fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
-    let p = crop.to_photo(head.at);
-    let n = fish.midline.len();
-    let (nearest, gap) = fish
-        .midline
-        .iter()
-        .map(|q| (q[0] - p[0]).hypot(q[1] - p[1]))
-        .enumerate()
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .unwrap_or((0, f64::INFINITY));
-    (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0 && !at_joint(fish, crop, head, nearest)
-}
-
-/// How far from an eye two fish that touch head to tail are joined, in its diameters.
-const JOINT: f64 = 3.0;
-/// Depth of the body at a joint, as a share of the lesser of the greatest depths on its two sides.
-const NARROW: f32 = 0.55;
-
-/// Whether the body is narrow near a head that lies at point `at` of the midline, and deep again on both sides.
-fn at_joint(fish: &Fish, crop: &Crop, head: &Head, at: usize) -> bool {
-    let depths: Vec<f32> = fish
-        .midline
-        .iter()
-        .map(|p| {
-            let [x, y] = [0, 1].map(|i| (p[i] - crop.origin[i]) / crop.bin as f64);
-            crop.depth().bilinear(x, y)
-        })
-        .collect();
-    let step = fish.total_length.0 / (depths.len() - 1) as f64;
-    let reach = (JOINT * head.eye * crop.bin as f64 / step).round() as usize;
-    let greatest = |part: &[f32]| part.iter().copied().fold(0.0, f32::max);
-    (at.saturating_sub(reach)..(at + reach).min(depths.len() - 1)).any(|i| {
-        let (before, behind) = depths.split_at(i);
-        depths[i] < NARROW * greatest(before).min(greatest(behind))
-    })
-}
-
-/// Longest tail fin, too faint for the body that was cut out, behind the way of a fish among others, as a share of it.
-const FAINT_TAIL: f64 = 0.15;
-
-/// No bound on how far a separated fish goes on.
-const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
-
-/// The same outcome, with the flag that another fish hides part of it.
-fn overlapping(outcome: Outcome) -> Outcome {
-    match outcome {
-        Outcome::Fish(mut fish, e) => {
-            fish.flags.push(Flag::Overlap);
-            fish.flags.sort_unstable();
-            fish.flags.dedup();
-            (fish.use_length, fish.use_call) = (false, false);
-            Outcome::Fish(fish, e)
-        }
-        refused @ Outcome::Refused(..) => refused,
-    }
+    part(case, &crop, one)
 }
 
 /// How near an end lies to a bubble that may hide it, in radii.
 const BUBBLE_REACH: f64 = 1.3;
-
-/// A body whose midline and widths account for less of it than this holds more than one thing.
-const WHOLE: f64 = 0.8;
 
 /// How near an end lies to a wall that it was parted from, search pixels.
 const AT_WALL: i64 = 6;
@@ -178,9 +77,9 @@ const AT_VESSEL: f64 = 0.06;
 
 /// What a candidate is measured against.
 #[derive(Clone, Copy)]
-struct Case<'a> {
+pub(super) struct Case<'a> {
     pixels: &'a Pixels,
-    ground: &'a Ground,
+    pub(super) ground: &'a Ground,
     found: &'a Found,
     candidate: &'a Candidate,
 }
@@ -205,7 +104,7 @@ impl Case<'_> {
 
     /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
     /// how far the fish may go on before the way's start and behind its end, crop pixels.
-    fn follow(self, crop: &Crop, way: &[[f64; 2]], reach: Option<[f64; 2]>) -> Outcome {
+    pub(super) fn follow(self, crop: &Crop, way: &[[f64; 2]], reach: Option<[f64; 2]>) -> Outcome {
         let separated = reach.is_some();
         let [mut before, mut after] = reach.unwrap_or([f64::INFINITY; 2]);
         let Self { pixels, ground, found, .. } = self;
@@ -406,7 +305,7 @@ const SURE_EYE: f32 = 0.5;
 const EYE_PLACE: f64 = 0.17;
 /// Longest snout before the eye, in diameters of the eye: a third to one in larvae and young fish (from memory); measured
 /// diameters are of the opaque part.
-const SNOUT_LENGTH: f64 = 1.4;
+pub(super) const SNOUT_LENGTH: f64 = 1.4;
 
 /// Arc length before which no snout can lie, given the eye at the line's start; 0 where no eye is sure.
 fn farthest_snout(body: &Straight, polarity: Polarity) -> f64 {

@@ -11,6 +11,7 @@ mod judge;
 pub mod likeness;
 mod measure;
 mod midline;
+mod parting;
 mod profile;
 mod ribbon;
 mod separate;

@@ -25,6 +25,10 @@ const LARGE: f64 = 0.3;
 const MOST_SHARE: f64 = 0.7;
 /// Share of the sectors within the frame that must hold wall.
 const LEAST_SHARE: f64 = 0.5;
+/// The same for a circle as small as a well that lies within the frame: wells are whole rings, and a fibre may curl as
+/// far. The radius up to which it is one, as a share of the frame's shorter side.
+const LEAST_SHARE_OF_WELL: f64 = 0.75;
+const WELL: f64 = 0.15;
 /// Places looked at in each sector, and how many must hold wall for the sector to count.
 const LOOKS: usize = 4;
 const LEAST_LOOKS: usize = 2;
@@ -246,7 +250,9 @@ fn round(map: &Map, c: Ellipse, short: f64) -> Option<(f64, Wall)> {
     let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
     let share = covered as f64 / inside.max(1) as f64;
     let part_of_large = covered >= FEW_SECTORS && c.a >= LARGE * short && share >= MOST_SHARE;
-    (part_of_large || covered >= LEAST_SECTORS && share >= LEAST_SHARE).then(|| {
+    let well = inside == SECTORS && c.a < WELL * short;
+    let least_share = if well { LEAST_SHARE_OF_WELL } else { LEAST_SHARE };
+    (part_of_large || covered >= LEAST_SECTORS && share >= least_share).then(|| {
         // A circle through pieces of several walls has less of each than each wall has of itself.
         (share.powi(2) * covered as f64, Wall::Round { shape: c, inner: -tolerance, outer: tolerance })
     })
