@@ -52,14 +52,13 @@ fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
         [(low, _), ..] => low,
         [] => 0.0,
     };
-    let beside: Vec<f32> = sides.into_iter().next().map_or(Vec::new(), |(_, values)| values);
+    let (bare, beside) = sides.into_iter().next().unwrap_or_default();
     let raw: Vec<f32> =
         band(ribbon, SIDE).into_iter().map(|v| if v.is_finite() { v - floor } else { 0.0 }).collect();
     // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
     let mut chosen = None;
     for radius in [1, 2, 4, 7] {
         let smooth = running_mean(&beside, radius);
-        let bare = quantile(&mut beside.clone(), 0.5).unwrap_or(0.0);
         let mut spread: Vec<f32> = smooth.iter().map(|v| (v - bare).abs()).collect();
         let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
         chosen = Some(Signal { values: running_mean(&raw, radius), noise });
@@ -187,9 +186,10 @@ const SNOUT: f32 = 0.35;
 
 /// The tip of a snout lies where ink has fallen to this share of the head's. A flat wedge of opening angle a, blurred
 /// alike in all directions, has a / 360 degrees of its inner level at its very tip whatever the blur, and a snout opens
-/// by 60 to 120 degrees; but it also thins out to the tip, so that less than half of that is left.
+/// by 60 to 120 degrees; but it also thins out to the tip, so that less than half of that is left (this share by trying, rendered fish).
 const SNOUT_TIP: f32 = 0.12;
-/// The same for the tail fin: its margin is rounded and thins out, so that most of its ink is gone before its end.
+/// The same for the tail fin: its margin is rounded and thins out, so that most of its ink is gone before its end (by trying,
+/// rendered fish).
 const TAIL_TIP: f32 = 0.2;
 /// Both under light from above, where a shadow beyond an end is as dark as its last part.
 const TIPS_IN_SHADOW: [f32; 2] = [0.25, 0.35];

@@ -19,16 +19,6 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
     let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
     let several = by_heads(crop, polarity);
-    let parts: Vec<Outcome> = several
-        .ways
-        .iter()
-        .map(|way| {
-            // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
-            let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
-            let part = case.follow(crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
-            if way.hidden { overlapping(part) } else { part }
-        })
-        .collect();
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one
@@ -38,8 +28,20 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
-    if parts.len() > 1 && heads > 1 && parts.iter().all(convincing) {
-        return parts;
+    if several.ways.len() > 1 && heads > 1 {
+        let parts: Vec<Outcome> = several
+            .ways
+            .iter()
+            .map(|way| {
+                // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
+                let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
+                let part = case.follow(crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
+                if way.hidden { overlapping(part) } else { part }
+            })
+            .collect();
+        if parts.iter().all(convincing) {
+            return parts;
+        }
     }
     if !whole || sure > 1 {
         let parts: Vec<Crop> = by_level(crop);

@@ -26,7 +26,8 @@ const MOST_SHARE: f64 = 0.7;
 /// Share of the sectors within the frame that must hold wall.
 const LEAST_SHARE: f64 = 0.5;
 /// The same for a circle as small as a well that lies within the frame: wells are whole rings, and a fibre may curl as
-/// far. The radius up to which it is one, as a share of the frame's shorter side.
+/// far. The radius up to which it is one, as a share of the frame's shorter side: of 24 wells that fill a frame it is a tenth
+/// (common practice, no source).
 const LEAST_SHARE_OF_WELL: f64 = 0.75;
 const WELL: f64 = 0.15;
 /// Places looked at in each sector, and how many must hold wall for the sector to count.
