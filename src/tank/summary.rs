@@ -243,8 +243,9 @@ impl Sample<'_> {
             // Bounded both ways: had every unsure fish been the one or the other.
             let low = f64::from(inflated) / judged;
             let high = f64::from(inflated + unsure) / judged;
+            let are = if unsure == 1 { "is" } else { "are" };
             let bounds = format!(
-                "between {:.0} and {:.0} % whatever the {unsure} unsure fish are",
+                "between {:.0} and {:.0} % whatever the {unsure} unsure fish {are}",
                 100.0 * low,
                 100.0 * high
             );
@@ -344,7 +345,7 @@ mod tests {
         let r = &rows[0];
         assert_eq!((r.called, r.unsure, r.inflated), (3, 1, 2));
         assert_relative_eq!(r.inflation.unwrap(), 2.0 / 3.0);
-        assert!(r.notes.contains("between 50 and 75 % whatever the 1 unsure fish are"), "{}", r.notes);
+        assert!(r.notes.contains("between 50 and 75 % whatever the 1 unsure fish is"), "{}", r.notes);
         assert!(r.notes.contains("few fish called (3)"));
         assert!(r.inflation_corrected.is_none());
     }
