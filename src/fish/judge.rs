@@ -58,6 +58,8 @@ pub struct Evidence {
 /// speaks for a fainter one, in standard deviations of its mean: of clear larvae, or in the noise of a dim light, the
 /// eye alone is plain.
 const LEAST_STRENGTH: f64 = 2.0;
+/// The same of a body beside the wall of a tray, of which pieces are left.
+const CLEAR: f64 = 3.0;
 const LEAST_EYE_STRENGTH: f64 = 12.0;
 
 /// Shortest thing that is argued about, crop pixels: the eye of a shorter fish would be a pixel.
@@ -159,6 +161,11 @@ impl Evidence {
     /// Whether the stronger eye is where, and as large as, an eye can be.
     pub fn has_eye(&self) -> bool {
         self.eye >= 0.3 && self.eye_place <= 0.17 && (0.1..=0.95).contains(&self.eye_size)
+    }
+
+    /// Whether a body stands out with an eye where every fish shows one: less may be left of a straight wall.
+    pub fn is_clear(&self) -> bool {
+        self.strength >= CLEAR && (self.bright || self.has_eye())
     }
 
     /// Contrast of the stronger eye in standard deviations of the mean over it: neighbouring crop pixels share their

@@ -177,6 +177,11 @@ impl Case<'_> {
                 if self.candidate.beside_wall && evidence.is_line() { "vessel wall" } else { reason };
             return self.refused(reason, Some((evidence, line)));
         }
+        if self.candidate.beside_edge && !evidence.is_clear() {
+            // What is left of corners and edges of trays.
+            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
+            return self.refused("vessel wall", Some((evidence, line)));
+        }
         if at_edge(pixels, crop, &line).into_iter().all(|end| end) {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
             return self.refused("cut at both ends", Some((evidence, line)));

@@ -37,6 +37,8 @@ pub struct Candidate {
     pub label: u32,
     /// Whether it is what a wall that was cut away left of a region, or lies all beside one.
     pub beside_wall: bool,
+    /// Whether it lies all beside straight walls.
+    pub beside_edge: bool,
 }
 
 /// Which candidate each search pixel belongs to: 0 for none, [`WALL`] for a wall.
@@ -76,9 +78,10 @@ pub fn find(ground: &mut Ground) -> Found {
     let mut first = regions(ground);
     let walls = walls(&first, ground);
     let insides = vessels(&walls);
-    if !insides.is_empty() {
+    if !walls.is_empty() {
         // Fish beside a wall stand out once its haze is gone.
-        haze::take_out(ground, &insides);
+        let edges: Vec<[[f64; 2]; 2]> = walls.iter().filter_map(|w| whole_edge(w, &first)).collect();
+        haze::take_out(ground, &insides, &edges);
         first = regions(ground);
     }
     let ground = &*ground;
@@ -103,8 +106,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
-            let beside = |&(x, y): &(u32, u32)| walls.iter().any(|w| w.may_haze(f64::from(x), f64::from(y)));
-            let beside_wall = c.region.pixels.iter().all(beside);
+            let beside_wall = all_beside(&c.region, walls.iter());
             candidates.push(Candidate { beside_wall, ..c });
             continue;
         }
@@ -148,12 +150,25 @@ pub fn find(ground: &mut Ground) -> Found {
             continue;
         }
         c.label = found.candidates.len() as u32 + 1;
+        c.beside_edge = all_beside(&c.region, walls.iter().filter(|w| matches!(w, Wall::Straight { .. })));
         for &(x, y) in &c.region.pixels {
             found.labels.set(x as usize, y as usize, c.label);
         }
         found.candidates.push(c);
     }
     found
+}
+
+/// Whether a region lies all where the haze of walls may reach.
+fn all_beside<'a>(region: &Region, walls: impl Iterator<Item = &'a Wall> + Clone) -> bool {
+    region.pixels.iter().all(|&(x, y)| walls.clone().any(|w| w.may_haze(f64::from(x), f64::from(y))))
+}
+
+/// The ends of a straight wall with all that goes on in line with it; `None` of a round one.
+fn whole_edge(wall: &Wall, regions: &[Candidate]) -> Option<[[f64; 2]; 2]> {
+    let through = regions.iter().filter(|c| wall.runs_through(&c.region));
+    let length = |[from, to]: &[[f64; 2]; 2]| (to[0] - from[0]).hypot(to[1] - from[1]);
+    through.filter_map(|c| wall.in_line(&c.region.pixels)).max_by(|a, b| length(a).total_cmp(&length(b)))
 }
 
 /// Regions of ink that stand out, gaps of a pixel or two bridged.
@@ -172,7 +187,7 @@ fn regions(ground: &Ground) -> Vec<Candidate> {
 fn candidate(pixels: Vec<(u32, u32)>) -> Option<Candidate> {
     let region = components::bounded(pixels).filter(|r| r.pixels.len() >= LEAST_PIXELS)?;
     let (major, minor) = region.axes();
-    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0, beside_wall: false })
+    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0, beside_wall: false, beside_edge: false })
 }
 
 /// The bounding box of a region, photograph pixels.

@@ -2,7 +2,7 @@
 //! frame of a tray with all that touches it is one region.
 
 use super::walls::{Wall, beside};
-use crate::imaging::components::Region;
+use crate::imaging::{components::Region, plane::quantile};
 use image::{GrayImage, Luma};
 use imageproc::hough::{LineDetectionOptions, PolarLine, detect_lines};
 
@@ -26,8 +26,13 @@ const STEP: u32 = 2;
 const NEAR: f64 = 6.0;
 
 /// The straight edges that a region consists of beside those `known`, the longest first; none for what is no frame.
-/// `short` is the shorter side of the search.
-pub fn edges(region: &Region, known: &[Wall], short: f64) -> Vec<Wall> {
+/// `ink` is the ink of a pixel of the search, `short` the search's shorter side.
+pub fn edges(
+    region: &Region,
+    known: &[Wall],
+    ink: impl Fn((u32, u32)) -> f32,
+    short: f64,
+) -> Vec<Wall> {
     let shortest = SHORTEST * short.max(f64::from(region.width().max(region.height())));
     let read = |(x, y): &(u32, u32)| x % STEP == 0 && y % STEP == 0;
     let all: Vec<(u32, u32)> = region.pixels.iter().copied().filter(read).collect();
@@ -37,7 +42,7 @@ pub fn edges(region: &Region, known: &[Wall], short: f64) -> Vec<Wall> {
     let mut found = Vec::new();
     while found.len() < MOST {
         let lines = lines(region, &left, shortest);
-        let edges = lines.into_iter().filter_map(|line| edge(&all, &left, line, shortest, short));
+        let edges = lines.into_iter().filter_map(|line| edge(&all, &left, line, &ink, shortest, short));
         let Some((_, wall)) = edges.max_by(|a, b| a.0.total_cmp(&b.0)) else { break };
         let wide = wall.widened(&left);
         left.retain(|p| !held(p, &wide));
@@ -74,6 +79,7 @@ fn edge(
     all: &[(u32, u32)],
     pixels: &[(u32, u32)],
     mut line: [[f64; 2]; 2],
+    ink: impl Fn((u32, u32)) -> f32,
     shortest: f64,
     short: f64,
 ) -> Option<(f64, Wall)> {
@@ -102,13 +108,21 @@ fn edge(
     if span < shortest || f64::from(STEP) * (seen as f64) < UNBROKEN * span {
         return None;
     }
-    let whole = all.iter().map(|&(x, y)| beside(a, b, [f64::from(x), f64::from(y)]));
-    let (farthest, near) = whole.fold((0.0_f64, 0usize), |(farthest, near), (d, t)| {
-        let here = d <= WIDEST * span && (best.0..=best.1).contains(&t);
-        (farthest.max(d), near + usize::from(here))
-    });
-    // The mean width of what lies within the widest wall to either side.
-    let width = near as f64 * f64::from(STEP * STEP) / span;
+    let (mut farthest, mut near) = (0.0_f64, Vec::new());
+    let mut core = Vec::new();
+    for p in all {
+        let (d, t) = beside(a, b, [f64::from(p.0), f64::from(p.1)]);
+        farthest = farthest.max(d);
+        if d <= WIDEST * span && (best.0..=best.1).contains(&t) {
+            near.push(ink(*p));
+            core.extend((d <= 0.5 * NEAR).then(|| ink(*p)));
+        }
+    }
+    // The mean width, within the widest wall to either side, of what is at least half as dark as the line itself: a wall
+    // has a core in its haze, a fish is as dark all across.
+    let half = 0.5 * quantile(&mut core, 0.5)?;
+    let dense = near.iter().filter(|ink| **ink >= half).count();
+    let width = dense as f64 * f64::from(STEP * STEP) / span;
     let at = |t: f64| [0, 1].map(|i| a[i] + t * (b[i] - a[i]));
     (farthest >= FAR * span && width <= WIDEST * span)
         .then(|| (span, Wall::Straight { from: at(best.0), to: at(best.1), half: 0.5 * NEAR }))
@@ -161,7 +175,7 @@ mod tests {
             (205.0..=217.0).contains(&u.abs().max(v.abs()))
         };
         let fish = |x: f64, y: f64| ((x - 150.0) / 60.0).powi(2) + ((y - 300.0) / 10.0).powi(2) < 1.0;
-        let edges = edges(&region(|x, y| frame(x, y) || fish(x, y)), &[], 600.0);
+        let edges = edges(&region(|x, y| frame(x, y) || fish(x, y)), &[], |_| 0.3, 600.0);
         assert_eq!(edges.len(), 4, "{edges:?}");
         for edge in edges {
             let Wall::Straight { from, to, .. } = edge else { panic!("{edge:?} is straight") };
@@ -176,8 +190,8 @@ mod tests {
     #[test]
     fn a_straight_thing_by_itself_is_no_edge() {
         let fish = |x: f64, y: f64| ((x - 300.0) / 250.0).powi(2) + ((y - 300.0) / 25.0).powi(2) < 1.0;
-        assert!(edges(&region(fish), &[], 600.0).is_empty());
+        assert!(edges(&region(fish), &[], |_| 0.3, 600.0).is_empty());
         let fibre = |x: f64, y: f64| (20.0..580.0).contains(&x) && (y - 0.3 * x - 100.0).abs() < 2.0;
-        assert!(edges(&region(fibre), &[], 600.0).is_empty());
+        assert!(edges(&region(fibre), &[], |_| 0.3, 600.0).is_empty());
     }
 }

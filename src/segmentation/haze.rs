@@ -1,24 +1,23 @@
-//! The haze inside a round wall: what the wall reflects, shades and scatters on to the ground beside it.
+//! The haze inside a round wall and beside a straight one: what the wall reflects, shades and scatters on to the ground
+//! beside it.
 //!
 //! It changes fast with the distance from the wall and slowly along it, so that at every distance a low Fourier
-//! series in the angle describes it. The series is fitted by least absolute deviations (iteratively reweighted
+//! series in the angle describes it; a straight wall is laid out on half a circle. The series is fitted by least absolute deviations (iteratively reweighted
 //! least squares, Schlossmacher 1973, doi 10.1080/01621459.1973.10481416): a fish along a ninth of a wall
 //! (40 degrees) hardly moves it, one along a third would.
 
+use super::beside::{BIN, SECTORS, Side};
 use super::ground::{Ground, Polarity};
 use crate::imaging::{Plane, ellipse::Ellipse, plane::quantile};
 use nalgebra::{SMatrix, SVector};
 
-/// How far inwards the haze is looked at, as a share of the radius …
-const REACH: f64 = 0.3;
-/// … over the last part of which, as a share, it fades out.
+/// The last part of the bins, as a share, over which the haze fades out.
 const FADE: f64 = 0.3;
-/// How far outside the outline the wall itself is looked at, in bins.
-const OUTSIDE: usize = 2;
-/// Width of a bin of distances, search pixels.
-const BIN: f64 = 2.0;
-/// Sectors of a circle.
-const SECTORS: usize = 96;
+/// Bins that a straight edge itself takes.
+const EDGE: usize = 3;
+/// What is lighter on one side of a step, as a share of what is darker on the other, and what is darker there as a share
+/// of that.
+const STEP: f64 = 0.3;
 /// Pixels of a bin in one sector that are enough for a median.
 const ENOUGH_PIXELS: f64 = 40.0;
 /// Harmonics of the series, and its terms.
@@ -33,14 +32,18 @@ const CALM: f64 = 0.5;
 /// Most light the haze can take away.
 const DARKEST: f32 = 0.7;
 
-/// Takes the haze of each vessel's wall out of the ink and keeps it in [`Ground::haze`]; outlines in search pixels.
-pub fn take_out(ground: &mut Ground, vessels: &[Ellipse]) {
-    if vessels.is_empty() {
-        return;
-    }
+/// Takes the haze of each vessel's wall, and of straight edges from end to end, out of the ink and keeps it in
+/// [`Ground::haze`]; search pixels.
+pub fn take_out(ground: &mut Ground, vessels: &[Ellipse], edges: &[[[f64; 2]; 2]]) {
     let mut haze = Plane::filled(ground.ink.width, ground.ink.height, 0.0f32);
     for vessel in vessels {
-        add(&mut haze, ground, vessel);
+        read(&haze, ground, Side::Inside(*vessel)).lay(&mut haze, ground);
+    }
+    for &[from, to] in edges {
+        let both = [-1.0, 1.0].map(|side| read(&haze, ground, Side::Beside { from, to, side }));
+        if !is_step(&both.each_ref().map(Course::levels)) {
+            both.into_iter().for_each(|course| course.lay(&mut haze, ground));
+        }
     }
     for (ink, h) in ground.ink.data.iter_mut().zip(&haze.data) {
         *ink = without(*ink, *h, ground.polarity);
@@ -59,57 +62,81 @@ pub fn without(ink: f32, haze: f32, polarity: Polarity) -> f32 {
     }
 }
 
-/// Adds the haze of one vessel.
-fn add(haze: &mut Plane<f32>, ground: &Ground, vessel: &Ellipse) {
-    let reach = REACH * vessel.radius();
-    let bins = (reach / BIN).ceil() as usize + OUTSIDE;
-    // Most pixels within a large dish are nowhere near its wall: a circle inside the band settles those.
-    let least = (vessel.b - bins as f64 * BIN).max(0.0);
-    let distance = vessel.distances();
-    // Depth in bins, and where it lies from the centre.
-    let place = |x: usize, y: usize| -> Option<(f64, [f64; 2])> {
-        let (dx, dy) = (x as f64 - vessel.x, y as f64 - vessel.y);
-        if dx * dx + dy * dy < least * least {
-            return None;
-        }
-        let depth = -distance(x as f64, y as f64) / BIN + OUTSIDE as f64;
-        (depth >= 0.0 && depth < bins as f64).then_some((depth, [dx, dy]))
-    };
-    let span = |at: f64, most: usize| {
-        let far = vessel.a + OUTSIDE as f64 * BIN + 1.0;
-        ((at - far).max(0.0) as usize).min(most)..((at + far).max(0.0) as usize + 1).min(most)
-    };
-    let (columns, rows) = (span(vessel.x, haze.width), span(vessel.y, haze.height));
+/// The haze on one side of a wall: a series for each bin of distances.
+struct Course {
+    side: Side,
+    series: Vec<Option<SVector<f64, TERMS>>>,
+}
+
+/// Reads the haze on one side of a wall, what was found beside others taken off.
+fn read(haze: &Plane<f32>, ground: &Ground, side: Side) -> Course {
+    let bins = side.bins();
+    let place = side.places();
     let mut values = vec![Vec::new(); bins * SECTORS];
-    let cell = std::f64::consts::TAU * vessel.radius() / SECTORS as f64 * BIN;
+    let cell = side.length() / side.sectors() as f64 * BIN;
     let every = ((cell / ENOUGH_PIXELS) as usize).max(1);
-    for y in rows.clone() {
+    let [columns, rows] = side.window(haze.width, haze.height);
+    for y in rows {
         // Shifted from row to row, so that no column is left out.
         for x in columns.clone().skip(y * 3 % every).step_by(every) {
-            if let Some((depth, [dx, dy])) = place(x, y).filter(|_| ground.lit.at(x, y)) {
+            if let Some((depth, [dx, dy])) = place(x as f64, y as f64).filter(|_| ground.lit.at(x, y)) {
                 let turn = dy.atan2(dx) / std::f64::consts::TAU + 0.5;
                 let sector = ((turn * SECTORS as f64) as usize).min(SECTORS - 1);
-                values[depth as usize * SECTORS + sector].push(ground.ink.at(x, y));
+                let ink = without(ground.ink.at(x, y), haze.at(x, y), ground.polarity);
+                values[depth as usize * SECTORS + sector].push(ink);
             }
         }
     }
     let medians: Vec<Option<f32>> = values.iter_mut().map(|v| quantile(v, 0.5)).collect();
-    let series: Vec<Option<SVector<f64, TERMS>>> =
-        (0..bins).map(|b| fit(&medians[b * SECTORS..(b + 1) * SECTORS])).collect();
-    for y in rows {
-        for x in columns.clone() {
-            let Some((depth, away)) = place(x, y) else { continue };
-            // Between the middles of two bins, straight.
-            let at = (depth - 0.5).clamp(0.0, (bins - 1) as f64);
-            let (low, part) = (at as usize, at.fract());
-            let Some((a, b)) = series[low].zip(series[(low + 1).min(bins - 1)]) else { continue };
-            let terms = terms(away);
-            let h = a.dot(&terms) + part * (b.dot(&terms) - a.dot(&terms));
-            let inwards = (depth - OUTSIDE as f64) * BIN / reach;
-            let share = ((1.0 - inwards) / FADE).clamp(0.0, 1.0);
-            let before = haze.at(x, y);
-            haze.set(x, y, (before + (share * h) as f32).min(DARKEST));
+    drop(place);
+    let series = medians.chunks(SECTORS).map(|bin| fit(bin, side.sectors())).collect();
+    Course { side, series }
+}
+
+impl Course {
+    /// Typical ink in each bin, as far as it is known.
+    fn levels(&self) -> Vec<f64> {
+        self.series.iter().flatten().map(|series| series[0]).collect()
+    }
+
+    /// Adds this haze to what was found beside other walls.
+    fn lay(&self, haze: &mut Plane<f32>, ground: &Ground) {
+        let bins = self.series.len();
+        let place = self.side.places();
+        let [columns, rows] = self.side.window(haze.width, haze.height);
+        for y in rows {
+            for x in columns.clone() {
+                let Some((depth, away)) = place(x as f64, y as f64) else { continue };
+                // Between the middles of two bins, straight.
+                let at = (depth - 0.5).clamp(0.0, (bins - 1) as f64);
+                let (low, part) = (at as usize, at.fract());
+                let Some((a, b)) = self.series[low].zip(self.series[(low + 1).min(bins - 1)]) else { continue };
+                let terms = terms(away);
+                let h = a.dot(&terms) + part * (b.dot(&terms) - a.dot(&terms));
+                let share = ((1.0 - depth / bins as f64) / FADE).clamp(0.0, 1.0);
+                let both = together(haze.at(x, y), (share * h) as f32, ground.polarity);
+                haze.set(x, y, both.min(DARKEST));
+            }
         }
+    }
+}
+
+/// Whether the typical ink in each bin to both sides of a straight edge is that of a step: a ruler or a card ends in one
+/// as well, and the ground beside it, flattened across the step, goes the other way and never comes back.
+fn is_step(both: &[Vec<f64>; 2]) -> bool {
+    let [a, b] = both.each_ref().map(|levels| {
+        let beside = levels.iter().skip(EDGE);
+        beside.fold([0.0_f64; 2], |[low, high], v| [low.min(*v), high.max(*v)])
+    });
+    let against = |[low, high]: [f64; 2], other: [f64; 2]| -low > STEP * other[1] && high < STEP * -low;
+    against(a, b) || against(b, a)
+}
+
+/// Two hazes one over the other: what [`without`] both leaves.
+fn together(a: f32, b: f32, polarity: Polarity) -> f32 {
+    match polarity {
+        Polarity::DarkFish => a + b - a * b,
+        Polarity::BrightFish => a + b,
     }
 }
 
@@ -133,11 +160,12 @@ fn middle(sector: usize) -> [f64; 2] {
     [cos, sin]
 }
 
-/// The series with the least sum of absolute departures from what the sectors show, `None` where too few are seen.
-fn fit(sectors: &[Option<f32>]) -> Option<SVector<f64, TERMS>> {
+/// The series with the least sum of absolute departures from what the sectors show, `None` where too few of the `all` that
+/// the wall takes are seen.
+fn fit(sectors: &[Option<f32>], all: usize) -> Option<SVector<f64, TERMS>> {
     let seen: Vec<(SVector<f64, TERMS>, f64)> =
         sectors.iter().enumerate().filter_map(|(s, v)| Some((terms(middle(s)), f64::from((*v)?)))).collect();
-    if (seen.len() as f64) < LEAST_SEEN * SECTORS as f64 {
+    if (seen.len() as f64) < LEAST_SEEN * all as f64 {
         return None;
     }
     let mut weights = vec![1.0; seen.len()];
@@ -180,8 +208,8 @@ mod tests {
 
     #[test]
     fn a_fish_along_a_ninth_of_the_wall_hardly_moves_the_series() {
-        let clean = fit(&sectors(false)).unwrap();
-        let with_fish = fit(&sectors(true)).unwrap();
+        let clean = fit(&sectors(false), SECTORS).unwrap();
+        let with_fish = fit(&sectors(true), SECTORS).unwrap();
         for s in 0..SECTORS {
             let t = terms(middle(s));
             let truth = f64::from(sectors(false)[s].unwrap());
@@ -194,6 +222,6 @@ mod tests {
     fn a_wall_hardly_seen_has_no_series() {
         let mut few = sectors(false);
         few[12..].fill(None);
-        assert!(fit(&few).is_none());
+        assert!(fit(&few, SECTORS).is_none());
     }
 }

@@ -81,7 +81,8 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
             continue;
         }
         let wide: Vec<Wall> = through.into_iter().map(|w| w.widened(&region.pixels)).collect();
-        found.extend(edges(region, &wide, short));
+        let ink = |(x, y): (u32, u32)| ground.ink.at(x as usize, y as usize);
+        found.extend(edges(region, &wide, ink, short));
     }
     found
 }

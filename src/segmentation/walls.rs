@@ -114,14 +114,16 @@ impl Wall {
         }
     }
 
+    /// The ends of a straight wall with what a region goes on with in line with it; `None` of a round one.
+    pub fn in_line(&self, pixels: &[(u32, u32)]) -> Option<[[f64; 2]; 2]> {
+        match *self {
+            Self::Round { .. } => None,
+            Self::Straight { from, to, half } => Some(in_line(pixels, from, to, half)),
+        }
+    }
+
     fn widened_straight(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> Self {
-        // What the region goes on with in the same line is the same wall.
-        let in_line = pixels.iter().map(|&(x, y)| beside(from, to, [f64::from(x), f64::from(y)]));
-        let (first, last) = in_line
-            .filter(|(d, _)| *d <= half)
-            .fold((0.0_f64, 1.0_f64), |(first, last), (_, along)| (first.min(along), last.max(along)));
-        let at = |along: f64| [0, 1].map(|i| from[i] + along * (to[i] - from[i]));
-        let (from, to) = (at(first), at(last));
+        let [from, to] = in_line(pixels, from, to, half);
         let reach = (HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1])).ceil() as usize + 1;
         let mut beyond = vec![[false; SECTORS]; reach];
         let mut band = [false; SECTORS];
@@ -168,6 +170,15 @@ impl Wall {
             outer: outer + outwards.iter().take_while(goes_on).count() as f64,
         }
     }
+}
+
+/// The ends of a straight wall and of what a region goes on with in line with it: that is the same wall.
+fn in_line(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> [[f64; 2]; 2] {
+    let places = pixels.iter().map(|&(x, y)| beside(from, to, [f64::from(x), f64::from(y)]));
+    let (first, last) = places
+        .filter(|(d, _)| *d <= half)
+        .fold((0.0_f64, 1.0_f64), |(first, last), (_, along)| (first.min(along), last.max(along)));
+    [first, last].map(|along| [0, 1].map(|i| from[i] + along * (to[i] - from[i])))
 }
 
 /// The sector of the circle round `shape`'s centre in which a point lies.
