@@ -58,9 +58,10 @@ pub struct Evidence {
 /// speaks for a fainter one, in standard deviations of its mean: of clear larvae, or in the noise of a dim light, the
 /// eye alone is plain.
 const LEAST_STRENGTH: f64 = 2.0;
-/// The same of a body beside the wall of a tray, of which pieces are left.
-const CLEAR: f64 = 3.0;
 const LEAST_EYE_STRENGTH: f64 = 12.0;
+/// The faintest body beside the wall of a tray, of which pieces are left, and the thinnest: pieces are lines, round corners.
+const CLEAR: f64 = 3.0;
+const THIN: f64 = 0.045;
 
 /// Shortest thing that is argued about, crop pixels: the eye of a shorter fish would be a pixel.
 pub const SMALL: f64 = 24.0;
@@ -165,7 +166,7 @@ impl Evidence {
 
     /// Whether a body stands out with an eye where every fish shows one: less may be left of a straight wall.
     pub fn is_clear(&self) -> bool {
-        self.strength >= CLEAR && (self.bright || self.has_eye())
+        self.strength >= CLEAR && self.roundness >= THIN && (self.bright || self.has_eye())
     }
 
     /// Contrast of the stronger eye in standard deviations of the mean over it: neighbouring crop pixels share their

@@ -201,7 +201,7 @@ impl Case<'_> {
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
         mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(crop, &line));
-        mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line));
+        mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line) || ends_at_glint(ground, crop, &line));
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
@@ -338,6 +338,17 @@ fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
         crop.bubbles.iter().any(|[x, y, r]| (p[0] - x).hypot(p[1] - y) < BUBBLE_REACH * r + 2.0)
     };
     line.first().is_some_and(at) || line.last().is_some_and(at)
+}
+
+/// How near an end lies to a glint that may hide it, search pixels.
+const GLINT_REACH: i64 = 2;
+
+/// Whether an end of the line lies at a glint, under which it may go on.
+fn ends_at_glint(ground: &Ground, crop: &Crop, line: &[[f64; 2]]) -> bool {
+    [line.first(), line.last()].into_iter().flatten().any(|end| {
+        let [x, y] = crop.to_photo(*end);
+        ground.lamp_near(x, y, GLINT_REACH)
+    })
 }
 
 /// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent

@@ -2,10 +2,11 @@
 //! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
 
 use super::background::{Surface, block_medians, neighbourhood_quantile, polynomial, weighted_smooth};
-use super::{ink, lighting};
+use super::{glints, ink, lighting};
 use crate::imaging::{
     Plane,
     blur::gaussian,
+    fill::fill,
     plane::quantile,
     reduce::{reduce, reduce_f32},
 };
@@ -58,6 +59,9 @@ pub struct Ground {
     pub clipped: f32,
     /// Share of the lit ground that is brighter by a twelfth or more than bare background is anywhere.
     pub glints: f32,
+    /// Search pixels that show the lamp itself on a bright ground lit from above: what they cover is not seen, and the ink
+    /// there is drawn in from beside; `None` without any.
+    pub lamp: Option<Plane<bool>>,
 }
 
 /// Share of the lit ground brighter than bare background from which on the light comes from above: light
@@ -76,6 +80,14 @@ impl Ground {
         self.soft = gaussian(&reduce_f32(&self.ink, 2), 1.2);
         self.soft_noise = ink::noise_surface(&self.soft, (block / 2).max(2));
         self.noise = ink::noise_surface(&self.ink, block);
+    }
+
+    /// Whether the lamp itself shows within `near` search pixels of photograph pixel `x`, `y`.
+    pub fn lamp_near(&self, x: f64, y: f64, near: i64) -> bool {
+        let Some(lamp) = &self.lamp else { return false };
+        let (x, y) = self.to_search(x, y);
+        let (x, y) = (x.round() as i64, y.round() as i64);
+        (-near..=near).any(|dy| (-near..=near).any(|dx| lamp.get_or(x + dx, y + dy, false)))
     }
 
     /// What the walls add to the ink at photograph pixel `x`, `y`.
@@ -177,6 +189,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         white: 255.0,
         clipped: 0.0,
         glints: 0.0,
+        lamp: None,
     };
     ground.lit = lighting::lit_pixels(&luma, &ground.luma, &lit_blocks, polarity);
     match polarity {
@@ -186,26 +199,16 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     let lit = ground.lit.data.iter().filter(|lit| **lit).count().max(1) as f32;
     let white = luma.data.iter().zip(&ground.lit.data).filter(|(v, lit)| **lit && **v >= 254.0).count();
     ground.clipped = white as f32 / lit;
-    ground.glints = glints(&luma, &ground, &lit_blocks) as f32 / lit;
+    ground.glints = glints::count(&luma, &ground, &lit_blocks) as f32 / lit;
+    if ground.lit_from_above() {
+        ground.lamp = glints::lamp(&luma, &ground);
+    }
+    if let Some(lamp) = &ground.lamp {
+        fill(&mut ground.ink, lamp);
+    }
     ground.ink = gaussian(&ground.ink, 1.0);
     ground.settle();
     ground
-}
-
-/// Lit pixels of the search, in twos each way, that are brighter by a twelfth than bare ground is anywhere: beside a
-/// plate or a wall the ground is told too dark, and a pixel alone may be noise.
-fn glints(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>) -> usize {
-    let blocks = ground.luma.blocks.data.iter().zip(&lit_blocks.data);
-    let mut bare: Vec<f32> = blocks.filter(|(_, lit)| **lit).map(|(v, _)| *v).collect();
-    let limit = 13.0 / 12.0 * quantile(&mut bare, 0.98).unwrap_or(0.0);
-    let rows = luma.height.saturating_sub(1);
-    (0..rows)
-        .map(|y| {
-            let (upper, lower, lit) = (luma.row(y), luma.row(y + 1), ground.lit.row(y));
-            let pairs = upper.windows(2).zip(lower.windows(2)).zip(lit);
-            pairs.filter(|((a, b), lit)| **lit && a.iter().chain(*b).all(|v| *v > limit)).count()
-        })
-        .sum()
 }
 
 /// Chroma pixels to a block, for a chroma plane that may be coarser than the search.

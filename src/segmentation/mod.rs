@@ -8,6 +8,7 @@ mod background;
 mod beside;
 mod candidates;
 mod edges;
+mod glints;
 mod ground;
 mod haze;
 mod ink;
@@ -16,6 +17,7 @@ mod wall_search;
 mod walls;
 
 pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};
+pub use glints::LAMP;
 pub use ground::{Ground, Polarity, prepare};
 pub use haze::without as without_haze;
 
