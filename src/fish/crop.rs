@@ -2,9 +2,9 @@
 
 use super::bubbles::{Bubble, take_off};
 use super::{glints, shadows};
-use crate::imaging::{Plane, blur::gaussian, components, distance, fill::fill, plane::noise_about_zero, plane::quantile};
+use crate::imaging::{Plane, blur::gaussian, components, distance, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
-use crate::segmentation::{Candidate, Ground, LAMP, Labels, Polarity, without_haze};
+use crate::segmentation::{Candidate, Ground, Labels, Polarity, bridge, without_haze};
 use std::cell::OnceCell;
 
 /// A large fish is measured at the reduction that leaves it about this many pixels long: more adds time, not
@@ -131,12 +131,7 @@ impl Crop {
         let columns: Vec<usize> = (0..w).map(|x| ((x0 + x * bin) / f).min(labels.width - 1)).collect();
         let rows: Vec<usize> = (0..h).map(|y| ((y0 + y * bin) / f).min(labels.height - 1)).collect();
         if let Some(lamp) = &ground.lamp {
-            let mut hidden = Plane::filled(w, h, false);
-            for (out, sy) in hidden.data.chunks_mut(w).zip(&rows) {
-                let lamp = lamp.row(*sy);
-                out.iter_mut().zip(&columns).for_each(|(out, sx)| *out = lamp[*sx]);
-            }
-            fill(&mut raw, &hidden);
+            bridge(&mut raw, |x, y| lamp.across(columns[x], rows[y]));
         }
         let mut ink = gaussian(&raw, SMOOTH);
 
@@ -229,7 +224,7 @@ fn take_off_glints(
 ) {
     let (sx, sy) = ground
         .to_search(origin[0] + 0.5 * (raw.width * bin) as f64, origin[1] + 0.5 * (raw.height * bin) as f64);
-    let lamp = (LAMP - ground.luma.at(sx, sy)) / ground.white;
+    let lamp = (glints::LAMP - ground.luma.at(sx, sy)) / ground.white;
     let Some(off) = glints::beside(raw, lamp, ink, own) else { return };
     let all = own.data.iter().filter(|own| **own).count();
     let left = own.data.iter().zip(&off.data).filter(|(own, off)| **own && !**off).count();

@@ -6,6 +6,9 @@
 
 use crate::imaging::{Plane, components, plane::quantile};
 
+/// Luma from which on a pixel may show the lamp itself: mirror images are far brighter than what scatters, whatever
+/// the exposure suits.
+pub const LAMP: f32 = 240.0;
 /// Least pixels of a glint that would move an end.
 const LEAST: usize = 12;
 /// A glint ends, seen from its core, where the ink has fallen to so many times that of tissue.
@@ -22,7 +25,7 @@ const GROUND: f32 = 0.5;
 const BLUR: i64 = 5;
 
 /// Pixels of the candidate `own` that are a glint beside it rather than on it. `raw` and `ink` are the crop's ink before
-/// and after smoothing, `lamp` is the ink of [`LAMP`](crate::segmentation::LAMP).
+/// and after smoothing, `lamp` is the ink of [`LAMP`].
 pub fn beside(raw: &Plane<f32>, lamp: f32, ink: &Plane<f32>, own: &Plane<bool>) -> Option<Plane<bool>> {
     if raw.data.iter().filter(|v| **v >= lamp).count() < LEAST {
         return None;

@@ -201,7 +201,12 @@ impl Case<'_> {
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
         mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(crop, &line));
-        mark(Flag::Overlap, !separated && evidence.explained < 0.72 || ends_at_bubble(crop, &line) || ends_at_glint(ground, crop, &line));
+        mark(
+            Flag::Overlap,
+            !separated && evidence.explained < 0.72
+                || ends_at_bubble(crop, &line)
+                || ends_at_glint(ground, crop, &line),
+        );
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);

@@ -18,8 +18,13 @@ const DENSE: [f32; 2] = [0.4, 1.2];
 const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
 /// Ink of fins at most, as a share of the densest across the body.
 const FIN: f32 = 0.25;
-/// Share of the pixels that must be left when fibres are taken off.
+/// Share of the pixels that must be left when fibres are taken off …
 const LEFT: f64 = 0.85;
+/// … and where the tail is plain as well, however thin: a long curl is a third of a small fish. It is where the trunk stands
+/// out from the noise by so many standard deviations and is not translucent.
+const LEFT_IF_PLAIN: f64 = 0.65;
+const PLAIN: f32 = 25.0;
+const OPAQUE: f32 = 0.1;
 
 /// The body without fibres that hang on it (opened by the three by three pixels within a fibre's half-width), or
 /// the body itself when it is too slender or would lose more than fibres.
@@ -42,8 +47,10 @@ fn without_fibres(crop: &Crop) -> Cow<'_, Plane<bool>> {
     }
     let largest = components::regions(&opened, 1).into_iter().max_by_key(|r| r.pixels.len());
     let all = body.data.iter().filter(|b| **b).count();
+    let plain = crop.trunk > (PLAIN * crop.noise).max(OPAQUE);
+    let left = if plain { LEFT_IF_PLAIN } else { LEFT };
     match largest {
-        Some(region) if region.pixels.len() as f64 >= LEFT * all as f64 => {
+        Some(region) if region.pixels.len() as f64 >= left * all as f64 => {
             let mut kept = body.map(|_| false);
             for &(x, y) in &region.pixels {
                 kept.set(x as usize, y as usize, true);

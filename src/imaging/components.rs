@@ -45,6 +45,21 @@ impl Region {
     /// # References
     /// Haralick & Shapiro 1992, Computer and Robot Vision I, ch. 2 (definition from memory).
     pub fn axes(&self) -> (f64, f64) {
+        let [xx, yy, xy] = self.moments();
+        let half = 0.5 * (xx + yy);
+        let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
+        (4.0 * (half + root).sqrt(), 4.0 * (half - root).max(0.0).sqrt())
+    }
+
+    /// Unit vector, x then y, along the shorter principal axis.
+    pub fn across(&self) -> [f64; 2] {
+        let [xx, yy, xy] = self.moments();
+        let (sin, cos) = (0.5 * (2.0 * xy).atan2(xx - yy)).sin_cos();
+        [-sin, cos]
+    }
+
+    /// Central second moments along x, along y and mixed, a pixel a unit square.
+    fn moments(&self) -> [f64; 3] {
         let n = self.pixels.len() as f64;
         let [mx, my] = self.centre();
         let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
@@ -54,10 +69,7 @@ impl Region {
             yy += dy * dy;
             xy += dx * dy;
         }
-        let (xx, yy, xy) = (xx / n + 1.0 / 12.0, yy / n + 1.0 / 12.0, xy / n);
-        let half = 0.5 * (xx + yy);
-        let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
-        (4.0 * (half + root).sqrt(), 4.0 * (half - root).max(0.0).sqrt())
+        [xx / n + 1.0 / 12.0, yy / n + 1.0 / 12.0, xy / n]
     }
 }
 

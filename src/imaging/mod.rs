@@ -6,7 +6,6 @@ pub mod blur;
 pub mod components;
 pub mod distance;
 pub mod ellipse;
-pub mod fill;
 pub mod path;
 pub mod plane;
 pub mod reduce;

@@ -187,7 +187,14 @@ fn regions(ground: &Ground) -> Vec<Candidate> {
 fn candidate(pixels: Vec<(u32, u32)>) -> Option<Candidate> {
     let region = components::bounded(pixels).filter(|r| r.pixels.len() >= LEAST_PIXELS)?;
     let (major, minor) = region.axes();
-    (major >= LEAST_AXIS).then_some(Candidate { region, major, minor, label: 0, beside_wall: false, beside_edge: false })
+    (major >= LEAST_AXIS).then_some(Candidate {
+        region,
+        major,
+        minor,
+        label: 0,
+        beside_wall: false,
+        beside_edge: false,
+    })
 }
 
 /// The bounding box of a region, photograph pixels.

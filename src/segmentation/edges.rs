@@ -27,12 +27,7 @@ const NEAR: f64 = 6.0;
 
 /// The straight edges that a region consists of beside those `known`, the longest first; none for what is no frame.
 /// `ink` is the ink of a pixel of the search, `short` the search's shorter side.
-pub fn edges(
-    region: &Region,
-    known: &[Wall],
-    ink: impl Fn((u32, u32)) -> f32,
-    short: f64,
-) -> Vec<Wall> {
+pub fn edges(region: &Region, known: &[Wall], ink: impl Fn((u32, u32)) -> f32, short: f64) -> Vec<Wall> {
     let shortest = SHORTEST * short.max(f64::from(region.width().max(region.height())));
     let read = |(x, y): &(u32, u32)| x % STEP == 0 && y % STEP == 0;
     let all: Vec<(u32, u32)> = region.pixels.iter().copied().filter(read).collect();

@@ -2,11 +2,11 @@
 //! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
 
 use super::background::{Surface, block_medians, neighbourhood_quantile, polynomial, weighted_smooth};
-use super::{glints, ink, lighting};
+use super::glints::{self, Lamp};
+use super::{ink, lighting};
 use crate::imaging::{
     Plane,
     blur::gaussian,
-    fill::fill,
     plane::quantile,
     reduce::{reduce, reduce_f32},
 };
@@ -59,9 +59,9 @@ pub struct Ground {
     pub clipped: f32,
     /// Share of the lit ground that is brighter by a twelfth or more than bare background is anywhere.
     pub glints: f32,
-    /// Search pixels that show the lamp itself on a bright ground lit from above: what they cover is not seen, and the ink
-    /// there is drawn in from beside; `None` without any.
-    pub lamp: Option<Plane<bool>>,
+    /// Where the lamp itself shows on a bright ground lit from above: what is under it is not seen, and the ink there is
+    /// drawn in from beside; `None` where it shows nowhere.
+    pub lamp: Option<Lamp>,
 }
 
 /// Share of the lit ground brighter than bare background from which on the light comes from above: light
@@ -86,8 +86,7 @@ impl Ground {
     pub fn lamp_near(&self, x: f64, y: f64, near: i64) -> bool {
         let Some(lamp) = &self.lamp else { return false };
         let (x, y) = self.to_search(x, y);
-        let (x, y) = (x.round() as i64, y.round() as i64);
-        (-near..=near).any(|dy| (-near..=near).any(|dx| lamp.get_or(x + dx, y + dy, false)))
+        lamp.is_near(x.round() as i64, y.round() as i64, near)
     }
 
     /// What the walls add to the ink at photograph pixel `x`, `y`.
@@ -204,7 +203,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         ground.lamp = glints::lamp(&luma, &ground);
     }
     if let Some(lamp) = &ground.lamp {
-        fill(&mut ground.ink, lamp);
+        glints::bridge(&mut ground.ink, |x, y| lamp.across(x, y));
     }
     ground.ink = gaussian(&ground.ink, 1.0);
     ground.settle();

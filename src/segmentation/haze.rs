@@ -110,7 +110,9 @@ impl Course {
                 // Between the middles of two bins, straight.
                 let at = (depth - 0.5).clamp(0.0, (bins - 1) as f64);
                 let (low, part) = (at as usize, at.fract());
-                let Some((a, b)) = self.series[low].zip(self.series[(low + 1).min(bins - 1)]) else { continue };
+                let Some((a, b)) = self.series[low].zip(self.series[(low + 1).min(bins - 1)]) else {
+                    continue;
+                };
                 let terms = terms(away);
                 let h = a.dot(&terms) + part * (b.dot(&terms) - a.dot(&terms));
                 let share = ((1.0 - depth / bins as f64) / FADE).clamp(0.0, 1.0);

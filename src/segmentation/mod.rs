@@ -17,7 +17,7 @@ mod wall_search;
 mod walls;
 
 pub use candidates::{Candidate, Found, Labels, WALL, box_of, find};
-pub use glints::LAMP;
+pub use glints::bridge;
 pub use ground::{Ground, Polarity, prepare};
 pub use haze::without as without_haze;
 
