@@ -9,6 +9,8 @@ use crate::imaging::{
 
 /// How much brighter than bare ground a glint is at least, as a share of it.
 const BRIGHTER: f32 = 1.0 / 12.0;
+/// A glint is brighter than the brightest bare ground, as a share of that: between large fish the ground is told too dark.
+const BRIGHTEST: f32 = 1.03;
 /// Least search pixels of a glint that could hide anything, and its least width.
 const LEAST: usize = 40;
 const NARROWEST: f64 = 8.0;
@@ -23,9 +25,7 @@ const BLUR: usize = 3;
 /// Lit pixels of the search, in twos each way, that are brighter by a twelfth than bare ground is anywhere: beside a
 /// plate or a wall the ground is told too dark, and a pixel alone may be noise.
 pub(super) fn count(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>) -> usize {
-    let blocks = ground.luma.blocks.data.iter().zip(&lit_blocks.data);
-    let mut bare: Vec<f32> = blocks.filter(|(_, lit)| **lit).map(|(v, _)| *v).collect();
-    let limit = (1.0 + BRIGHTER) * quantile(&mut bare, 0.98).unwrap_or(0.0);
+    let limit = (1.0 + BRIGHTER) * brightest(ground, lit_blocks);
     let rows = luma.height.saturating_sub(1);
     (0..rows)
         .map(|y| {
@@ -34,6 +34,13 @@ pub(super) fn count(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>
             pairs.filter(|((a, b), lit)| **lit && a.iter().chain(*b).all(|v| *v > limit)).count()
         })
         .sum()
+}
+
+/// The brightest that bare ground is anywhere.
+fn brightest(ground: &Ground, lit_blocks: &Plane<bool>) -> f32 {
+    let blocks = ground.luma.blocks.data.iter().zip(&lit_blocks.data);
+    let mut bare: Vec<f32> = blocks.filter(|(_, lit)| **lit).map(|(v, _)| *v).collect();
+    quantile(&mut bare, 0.98).unwrap_or(0.0)
 }
 
 /// Where the lamp itself shows, and which way across.
@@ -60,15 +67,16 @@ impl Lamp {
 
 /// Finds the glints that may hide something; `None` where there are none. Bright spots in what is dark all round are left
 /// out (the cores of bubbles, highlights on eyes and bladders), and thin ones (the rims of walls, moulded letters).
-pub(super) fn lamp(luma: &Plane<f32>, ground: &Ground) -> Option<Lamp> {
+pub(super) fn lamp(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>) -> Option<Lamp> {
     let (w, h) = (luma.width, luma.height);
+    let least = BRIGHTEST * brightest(ground, lit_blocks);
     let mut brighter = Plane::filled(w, h, false);
     let mut bare = vec![0.0; w];
     for y in 0..h {
         ground.luma.row(y, &mut bare);
         let out = &mut brighter.data[y * w..(y + 1) * w];
         for (((out, v), bare), lit) in out.iter_mut().zip(luma.row(y)).zip(&bare).zip(ground.lit.row(y)) {
-            *out = *lit && *v >= (1.0 + BRIGHTER) * bare;
+            *out = *lit && *v >= least.max((1.0 + BRIGHTER) * bare);
         }
     }
     let mut lamp: Option<Lamp> = None;

@@ -200,7 +200,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     ground.clipped = white as f32 / lit;
     ground.glints = glints::count(&luma, &ground, &lit_blocks) as f32 / lit;
     if ground.lit_from_above() {
-        ground.lamp = glints::lamp(&luma, &ground);
+        ground.lamp = glints::lamp(&luma, &ground, &lit_blocks);
     }
     if let Some(lamp) = &ground.lamp {
         glints::bridge(&mut ground.ink, |x, y| lamp.across(x, y));
