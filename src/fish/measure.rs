@@ -5,7 +5,7 @@ use super::ends::{ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::parting::part;
-use super::profile::{Eye, Profile, blur, eye, head_at_start, view};
+use super::profile::{Eye, Profile, blur, eye, eye_within, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE};
 use super::strip::straighten;
 use super::{Fish, Flag};
@@ -311,19 +311,42 @@ impl Straight {
 
 /// Contrast of an eye that is sure.
 const SURE_EYE: f32 = 0.5;
-/// Farthest its centre lies from the line's start, as a share of the length.
-const EYE_PLACE: f64 = 0.17;
+/// Where its centre lies from the line's start at most, as shares of the length, looked at in turn.
+const EYE_PLACES: [f64; 3] = [0.07, 0.12, 0.17];
 /// Longest snout before the eye, in diameters of the eye: a third to one in larvae and young fish (from memory); measured
 /// diameters are of the opaque part.
 pub(super) const SNOUT_LENGTH: f64 = 1.4;
 
+/// Contrast of an eye so plain that it is one wherever it lies: what lies far before it, along a wall or a fibre, is no
+/// head. Gut and pigment are two or three times as dark as the trunk.
+const PLAIN_EYE: f32 = 5.0;
+/// Farthest such an eye is looked for, as a share of the length, and its size, as a share of the body's width there.
+const PLAIN_EYE_REACH: f64 = 0.45;
+const PLAIN_EYE_SIZE: std::ops::RangeInclusive<f32> = 0.15..=0.95;
+
 /// Arc length before which no snout can lie, given the eye at the line's start; 0 where no eye is sure.
 fn farthest_snout(body: &Straight, polarity: Polarity) -> f64 {
-    let eye = &body.eyes[0];
-    let place = f64::from(eye.column) / COLUMNS as f64;
-    if polarity == Polarity::BrightFish || eye.contrast < SURE_EYE || place > EYE_PLACE {
+    if polarity == Polarity::BrightFish {
         return 0.0;
     }
+    let Straight { ribbon, profile, .. } = body;
+    let sums = ribbon.sums();
+    let within = |reach: f64| {
+        eye_within(ribbon, &sums, profile, polarity, false, (reach * COLUMNS as f64) as usize)
+    };
+    // The foremost: gut and bladders behind the eye may be darker than it.
+    let near = EYE_PLACES.into_iter().map(within).find(|eye| eye.contrast >= SURE_EYE);
+    let eye = if let Some(near) = near {
+        near
+    } else {
+        let far = within(PLAIN_EYE_REACH);
+        let at = (far.column as usize).min(COLUMNS);
+        let size = far.diameter / (profile.left[at] + profile.right[at]).max(1.0);
+        if far.contrast < PLAIN_EYE || !PLAIN_EYE_SIZE.contains(&size) {
+            return 0.0;
+        }
+        far
+    };
     let before = (0.5 + SNOUT_LENGTH) * f64::from(eye.diameter);
     ((f64::from(eye.column) - before) * body.ribbon.step).max(0.0)
 }

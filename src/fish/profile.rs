@@ -134,8 +134,19 @@ impl Eye {
 /// ribbon. On a bright ground the eye
 /// is the darkest spot; on a dark ground it is a dark pupil in the bright ring round it.
 pub fn eye(ribbon: &Ribbon, sums: &Sums, profile: &Profile, polarity: Polarity, from_end: bool) -> Eye {
+    eye_within(ribbon, sums, profile, polarity, from_end, COLUMNS / 4)
+}
+
+/// The same within `reach` columns of the end.
+pub fn eye_within(
+    ribbon: &Ribbon,
+    sums: &Sums,
+    profile: &Profile,
+    polarity: Polarity,
+    from_end: bool,
+    reach: usize,
+) -> Eye {
     let trunk = profile.level(0.3, 0.7).max(1e-3);
-    let reach = COLUMNS / 4;
     // Spot size: about three per cent of the length.
     let radius = if polarity == Polarity::DarkFish { 3usize } else { 2 };
     let mean = |c: usize, r: usize| sums.mean(c, r, radius);
