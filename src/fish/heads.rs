@@ -1,7 +1,11 @@
 //! The heads in a body on a bright ground: eyes are the most opaque compact spots there are.
 
 use super::crop::Crop;
-use crate::imaging::{components, distance};
+use crate::imaging::{
+    components::{self, Region},
+    distance,
+    plane::quantile,
+};
 use std::cell::LazyCell;
 
 /// Least ink of an eye over the trunk's.
@@ -21,6 +25,11 @@ const PAIR: f64 = 2.8;
 const WAIST: f32 = 0.85;
 /// Share of the ellipse round them that two eyes fill.
 const PAIR_FILLS: f64 = 0.75;
+/// Ink in the middle of an eye at least, as a share of the densest twentieth; the same where two eyes
+/// meet; and what is the middle, as a share of the width.
+const HOLLOW: f32 = 0.85;
+const HOLLOW_PAIR: f32 = 0.6;
+const MIDDLE: f64 = 0.25;
 /// Least diameter of an eye over the square root of the body's area: an eye is about 5 % of the length of a larva
 /// and never below 2 % (from memory), and up to three fish may share a body.
 const LEAST: f64 = 0.05;
@@ -38,6 +47,22 @@ pub struct Head {
     ink: f32,
     /// Whether it is as dark and as large as the eyes of one sample are alike: oil globules and gut are not.
     pub sure: bool,
+}
+
+/// Whether the middle of a dark spot has less than `share` of the ink of its densest twentieth, as that of a
+/// bladder or a bubble has. Under light from above eyes shine in their middle.
+fn is_hollow(crop: &Crop, region: &Region, share: f32) -> bool {
+    let centre = region.centre();
+    let reach = (MIDDLE * region.axes().1).max(1.0);
+    let [mut middle, mut all] = [Vec::new(), Vec::new()];
+    for &(x, y) in &region.pixels {
+        let ink = crop.ink.at(x as usize, y as usize);
+        let near = (f64::from(x) - centre[0]).hypot(f64::from(y) - centre[1]) <= reach;
+        middle.extend(near.then_some(ink));
+        all.push(ink);
+    }
+    let middle = quantile(&mut middle, 0.5).unwrap_or(0.0);
+    !crop.shadows && middle < share * quantile(&mut all, 0.95).unwrap_or(0.0)
 }
 
 /// Heads in the body, the most opaque eye first.
@@ -58,10 +83,14 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
                 depth.bilinear(at[0], at[1]) < WAIST * widest.fold(0.0, f32::max)
             };
             let eye = if major <= ROUND * minor && area >= COMPACT * circle {
+                if is_hollow(crop, &region, HOLLOW) {
+                    continue;
+                }
                 major
             } else if major <= PAIR * minor
                 && area >= PAIR_FILLS * circle * minor / major
                 && narrow_in_the_middle()
+                && !is_hollow(crop, &region, HOLLOW_PAIR)
             {
                 minor
             } else {

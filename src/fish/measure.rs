@@ -331,9 +331,8 @@ fn farthest_snout(body: &Straight, polarity: Polarity) -> f64 {
     }
     let Straight { ribbon, profile, .. } = body;
     let sums = ribbon.sums();
-    let within = |reach: f64| {
-        eye_within(ribbon, &sums, profile, polarity, false, (reach * COLUMNS as f64) as usize)
-    };
+    let within =
+        |reach: f64| eye_within(ribbon, &sums, profile, polarity, false, (reach * COLUMNS as f64) as usize);
     // The foremost: gut and bladders behind the eye may be darker than it.
     let near = EYE_PLACES.into_iter().map(within).find(|eye| eye.contrast >= SURE_EYE);
     let eye = if let Some(near) = near {
