@@ -349,6 +349,37 @@ fn an_interrupted_run_keeps_what_is_finished() {
     assert!(listing(dir.path()).iter().all(|f| !f.contains("unfinished") && !f.contains(".part")));
 }
 
+/// Ctrl-C while the run still waits for its sample sheet (a pipe that nobody has written to).
+#[cfg(unix)]
+#[test]
+fn a_run_interrupted_before_its_first_photograph_writes_nothing() {
+    use std::io::{Read as _, Write as _};
+    let dir = bench();
+    let pipe = dir.path().join("samples.csv");
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("frygauge"))
+        .current_dir(dir.path())
+        .args(["score", crate_file("sample-images").to_str().unwrap(), "--samples", "samples.csv"])
+        .stdout(std::process::Stdio::null())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    // Opening the pipe waits until the run has it open as well, with its handler in place.
+    let mut sheet = std::fs::OpenOptions::new().write(true).open(&pipe).unwrap();
+    let pid = child.id().to_string();
+    assert!(std::process::Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
+    let mut said = [0; 8];
+    child.stderr.as_mut().unwrap().read_exact(&mut said).unwrap();
+    assert_eq!(&said, b"stopping", "the handler answers before the sheet is there");
+    sheet.write_all(b"photo,tank,date,age_dph\n").unwrap();
+    drop(sheet);
+    let output = child.wait_with_output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(3), "{said}");
+    assert!(said.contains("stopped before a photograph was finished"), "{said}");
+    assert_eq!(listing(dir.path()), ["", "samples.csv"]);
+}
+
 #[test]
 fn watch_waits_for_a_file_to_be_written_and_knows_a_renamed_one() {
     use std::time::Duration;

@@ -108,6 +108,21 @@ fn score_leaves_whole_results_or_none() {
     same(&files(dir.path()), &before, "replacing");
 }
 
+/// The demo's season is there with all its photographs, or nothing of it, and the folder can be named again.
+#[test]
+fn demo_leaves_a_whole_season_or_none() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::create_dir(dir.path().join("empty")).unwrap();
+    // The register has files of a KiB and less, photographs are larger.
+    for (folder, limit, ends) in [("demo", 0, 1), ("demo", 16, 3), ("empty", 16, 3)] {
+        let (code, said) = run(dir.path(), Some(limit), &["demo", folder, "--days", "1", "--no-score"]);
+        assert_eq!(code, ends, "{folder} at {limit} KiB: {said}");
+        assert!(said.contains("error: ") && said.contains("hint: "), "{said}");
+        let left = walkdir::WalkDir::new(dir.path()).min_depth(1).into_iter().count();
+        assert_eq!(left, 1, "only the folder that was there is left");
+    }
+}
+
 #[test]
 fn watch_keeps_each_file_whole() {
     let dir = tempfile::tempdir().unwrap();

@@ -57,30 +57,9 @@ impl Demo {
         if let Some(days) = self.days {
             season.keep_days(i64::from(days));
         }
-        let photographs = self.dir.join("photographs");
-        for tank in &season.tanks {
-            make(&photographs.join(&tank.tank))?;
-        }
-        let kept = self.dir.join("season");
-        let new = alone::<season::Command>(&[
-            "new",
-            text(&kept)?,
-            "--name",
-            "Brackenmere Hatchery (invented)",
-            "--treatments",
-            "sprayer",
-        ])?;
-        // Its advice is for a person who starts an empty season.
-        let quiet =
-            Context { printer: Printer::new(ColorChoice::Auto, true), config: Config::default(), ..*context };
-        new.run(&quiet)?;
-        expect_inflation(&kept.join("frygauge.toml"))?;
-        write(&kept.join("tanks.csv"), season.tanks_csv().as_bytes())?;
-        write(&kept.join("events.csv"), season.events_csv().as_bytes())?;
-        write(&self.dir.join("samples.csv"), season.samples_csv().as_bytes())?;
-        write(&self.dir.join("README.md"), README.as_bytes())?;
-        let truth = draw(&season, &photographs, context)?;
-        write(&self.dir.join("truth.csv"), truth.as_bytes())?;
+        let existed = self.dir.is_dir();
+        self.make_season(&season, context).inspect_err(|_| self.take_away(existed))?;
+        let (photographs, kept) = (self.dir.join("photographs"), self.dir.join("season"));
         context.printer.note(&format!(
             "{} rendered photographs in {}: invented fish, hatched {HATCH}, {PX_PER_MM} px/mm",
             season.samples.len(),
@@ -113,6 +92,48 @@ impl Demo {
         alone::<Report>(&["--season", text(&kept)?, "--out", text(&self.dir.join("report"))?])?
             .run(context)?;
         Ok(exit)
+    }
+
+    /// Draws the photographs and writes the register.
+    fn make_season(&self, season: &Season, context: &Context) -> Result<(), Failure> {
+        let photographs = self.dir.join("photographs");
+        for tank in &season.tanks {
+            make(&photographs.join(&tank.tank))?;
+        }
+        let kept = self.dir.join("season");
+        let new = alone::<season::Command>(&[
+            "new",
+            text(&kept)?,
+            "--name",
+            "Brackenmere Hatchery (invented)",
+            "--treatments",
+            "sprayer",
+        ])?;
+        // Its advice is for a person who starts an empty season.
+        let quiet =
+            Context { printer: Printer::new(ColorChoice::Auto, true), config: Config::default(), ..*context };
+        new.run(&quiet)?;
+        expect_inflation(&kept.join("frygauge.toml"))?;
+        write(&kept.join("tanks.csv"), season.tanks_csv().as_bytes())?;
+        write(&kept.join("events.csv"), season.events_csv().as_bytes())?;
+        write(&self.dir.join("samples.csv"), season.samples_csv().as_bytes())?;
+        write(&self.dir.join("README.md"), README.as_bytes())?;
+        let truth = draw(season, &photographs, context)?;
+        write(&self.dir.join("truth.csv"), truth.as_bytes())?;
+        Ok(())
+    }
+
+    /// Takes away what there is of a season that could not be made whole: the folder was empty, or not there.
+    fn take_away(&self, existed: bool) {
+        // What cannot be taken away stays; the failure that led here is told.
+        if existed {
+            let entries = fs::read_dir(&self.dir).into_iter().flatten().flatten();
+            for path in entries.map(|entry| entry.path()) {
+                let _ = if path.is_dir() { fs::remove_dir_all(&path) } else { fs::remove_file(&path) };
+            }
+        } else {
+            let _ = fs::remove_dir_all(&self.dir);
+        }
     }
 }
 
@@ -154,6 +175,10 @@ fn draw(season: &Season, folder: &Path, context: &Context) -> Result<String, Fai
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(sample) = season.samples.get(index) else { return };
             let row = draw_one(sample, folder);
+            if row.is_err() {
+                // One that cannot be written is enough: no more are begun.
+                next.store(season.samples.len(), Ordering::Relaxed);
+            }
             rows.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((index, row));
         }
     };

@@ -45,6 +45,7 @@ impl Score {
     /// A [`Failure`] before anything is written when an argument, a path, the sample sheet or the model is at
     /// fault, and one that keeps what was finished when results cannot be written.
     pub fn run(&self, context: &Context) -> Result<Exit, Failure> {
+        stop_on_interrupt();
         let mut options = Options::from(&self.options, &context.config)?;
         let listing = photo::list(&self.photos).map_err(|e| samples::unreadable(&e))?;
         if listing.sources.is_empty() {
@@ -62,7 +63,6 @@ impl Score {
             let what = format!("{} is left out: its bytes are those of {}", twin.name, twin.kept);
             context.printer.warning(&what, None, None);
         }
-        stop_on_interrupt();
         let finish = Finish::begin(&options, context);
         let bar = progress(listing.sources.len(), context);
         let fish = AtomicUsize::new(0);
