@@ -113,10 +113,15 @@ fn score_leaves_whole_results_or_none() {
 fn demo_leaves_a_whole_season_or_none() {
     let dir = tempfile::tempdir().unwrap();
     std::fs::create_dir(dir.path().join("empty")).unwrap();
-    // The register has files of a KiB and less, photographs are larger.
-    for (folder, limit, ends) in [("demo", 0, 1), ("demo", 16, 3), ("empty", 16, 3)] {
-        let (code, said) = run(dir.path(), Some(limit), &["demo", folder, "--days", "1", "--no-score"]);
-        assert_eq!(code, ends, "{folder} at {limit} KiB: {said}");
+    let demo = |folder: &str, limit| run(dir.path(), limit, &["demo", folder, "--days", "1", "--no-score"]);
+    assert_eq!(demo("demo", None).0, 0);
+    let whole = files(&dir.path().join("demo"));
+    std::fs::remove_dir_all(dir.path().join("demo")).unwrap();
+    let below = |name: &str| (whole[Path::new(name)].len() as u64 - 1) / 1024;
+    let (ledger, photograph) = (below("season/season.sqlite"), below("photographs/P01/2026-04-24.jpg"));
+    for (folder, limit) in [("demo", 0), ("demo", ledger), ("demo", photograph), ("empty", photograph)] {
+        let (code, said) = demo(folder, Some(limit));
+        assert_ne!(code, 0, "{folder} at {limit} KiB: {said}");
         assert!(said.contains("error: ") && said.contains("hint: "), "{said}");
         let left = walkdir::WalkDir::new(dir.path()).min_depth(1).into_iter().count();
         assert_eq!(left, 1, "only the folder that was there is left");
