@@ -20,9 +20,10 @@ const DENSE_ABOVE: [f32; 2] = [0.6, 1.6];
 const FIN: f32 = 0.25;
 /// Share of the pixels that must be left when fibres are taken off …
 const LEFT: f64 = 0.85;
-/// … and where the tail is plain as well, however thin: a long curl is a third of a small fish. It is where the trunk stands
-/// out from the noise by so many standard deviations and is not translucent.
+/// … and where the tail is plain as well, however thin: a long curl is a third of a small fish.
 const LEFT_IF_PLAIN: f64 = 0.65;
+/// Outlines are plain where the trunk stands out from the noise by so many standard deviations, and tails where it is not
+/// translucent either.
 const PLAIN: f32 = 25.0;
 const OPAQUE: f32 = 0.1;
 

@@ -22,6 +22,19 @@ pub struct Profile {
 /// can reach a third of the trunk's ink on a dark ground, stay below it.
 const EDGE: f32 = 0.5;
 
+/// Full width of a fibre at half contrast in crop pixels, at most, and how many times as deep a body is that it can be told
+/// from: tails are a fifth of the depth and more (from memory).
+const THREAD: f32 = 5.0;
+const DEEP: f32 = 3.0;
+/// Its ink in standard deviations of the noise: widths of what is fainter are ragged.
+const PLAIN: f32 = 4.0;
+/// Columns of a piece of fibre at least (the tip of a snout is thin for less) and at most.
+const SHORTEST_THREAD: usize = COLUMNS / 16;
+const LONGEST_THREAD: usize = COLUMNS * 9 / 20;
+/// Columns within which the body begins, and how many times as wide it is: tails widen slowly.
+const STROKE: usize = COLUMNS / 20;
+const WIDENS: f32 = 2.2;
+
 impl Profile {
     /// Reads widths and levels; `half` is the half-width to expect at each of the line's points, crop pixels.
     pub fn read(crop: &Crop, ribbon: &Ribbon, half: &[f64]) -> Self {
@@ -72,6 +85,32 @@ impl Profile {
     pub fn greatest_width(&self, from: f64, to: f64) -> f32 {
         let (a, b) = span(from, to);
         quantile(&mut (a..b).map(|c| self.width(c)).collect::<Vec<_>>(), 0.95).unwrap_or(0.0)
+    }
+
+    /// Where, in crop pixels along the line, what hangs on the body's ends as thin as a fibre gives way to it at a stroke;
+    /// `None` where nothing does. `step` is the length of a column in crop pixels, `noise` that of the ink.
+    pub fn without_threads(&self, step: f64, noise: f32) -> Option<[f64; 2]> {
+        let wide = self.greatest_width(0.0, 1.0);
+        let thread = THREAD / step as f32;
+        if wide < DEEP * thread {
+            return None;
+        }
+        // Columns that hang on the end towards which `at` counts from.
+        let hanging = |at: &dyn Fn(usize) -> usize| -> usize {
+            let width = |k: usize| self.width(at(k));
+            let thin = (0..LONGEST_THREAD).take_while(|k| width(*k) <= thread).count();
+            if !(SHORTEST_THREAD..LONGEST_THREAD).contains(&thin) {
+                return 0;
+            }
+            let typical = quantile(&mut (0..thin).map(width).collect::<Vec<_>>(), 0.5).unwrap_or(0.0);
+            let inner = (thin..thin + STROKE).map(width).fold(0.0, f32::max);
+            let level = quantile(&mut (0..thin).map(|k| self.level[at(k)]).collect::<Vec<_>>(), 0.3);
+            let plain = level.is_some_and(|level| level >= PLAIN * noise);
+            if plain && inner >= WIDENS * typical.max(1.0) { thin } else { 0 }
+        };
+        let (before, behind) = (hanging(&|k| k), hanging(&|k| COLUMNS - k));
+        let place = |column: usize| column as f64 * step;
+        (before + behind > 0).then(|| [place(before), place(COLUMNS - behind)])
     }
 
     /// Median ink across the body between two fractions.
