@@ -329,3 +329,38 @@ pub fn blur(ribbon: &Ribbon, eye: &Eye) -> Option<f64> {
         line.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
     (slope > 0.0).then(|| f64::from((high - low) / slope) / (2.0 * std::f64::consts::PI).sqrt())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A body that is `width(k)` columns wide at column `k` from its start, with ink of 20 times the noise.
+    fn body(width: impl Fn(usize) -> f32) -> Profile {
+        let half: Vec<f32> = (0..=COLUMNS).map(|k| 0.5 * width(k)).collect();
+        Profile { left: half.clone(), right: half, level: vec![0.2; COLUMNS + 1] }
+    }
+
+    /// Trunk, a tail that thins out to a fifth of the depth, and a fin.
+    fn fish(k: usize) -> f32 {
+        let at = k as f32 / COLUMNS as f32;
+        if at > 0.94 { 12.0 } else { 24.0 * (1.0 - at).max(0.2).min(8.0 * at + 0.2) }
+    }
+
+    #[test]
+    fn a_tail_is_no_thread() {
+        assert_eq!(body(fish).without_threads(1.0, 0.01), None);
+        // Nor is one whose fin is too clear to be seen.
+        assert_eq!(body(|k| fish(k).min(24.0 - 0.08 * k as f32)).without_threads(1.0, 0.01), None);
+    }
+
+    #[test]
+    fn a_fibre_on_the_tail_fin_is_left_out() {
+        let hanging = 60;
+        let both = body(|k| if k > COLUMNS - hanging { 3.0 } else { fish(k * COLUMNS / (COLUMNS - hanging)) });
+        let [begin, stop] = both.without_threads(1.0, 0.01).unwrap();
+        assert_eq!(begin, 0.0);
+        assert!((stop - (COLUMNS - hanging) as f64).abs() <= 2.0, "{stop}");
+        // In noise nothing is said.
+        assert_eq!(both.without_threads(1.0, 0.1), None);
+    }
+}

@@ -226,4 +226,46 @@ mod tests {
         few[12..].fill(None);
         assert!(fit(&few, SECTORS).is_none());
     }
+
+    /// Levels to both sides of a wall and of a ruler: a wall's haze thins out to both sides; a ruler is dark on one, and the
+    /// ground flattened across its edge goes the other way on the other.
+    #[test]
+    fn the_edge_of_a_ruler_is_a_step_and_that_of_a_wall_is_none() {
+        let thins_out = |from: f64| -> Vec<f64> {
+            (0..40).map(|bin| if bin < EDGE { 0.4 } else { from * (-f64::from(bin as u32) / 6.0).exp() }).collect()
+        };
+        assert!(!is_step(&[thins_out(0.12), thins_out(0.05)]));
+        assert!(is_step(&[thins_out(0.12), thins_out(-0.1)]));
+        assert!(is_step(&[thins_out(-0.1), thins_out(0.12)]));
+        // The bright plastic of a wall ends in its other, dark edge.
+        let mut plastic = thins_out(-0.1);
+        plastic[20] = 0.15;
+        assert!(!is_step(&[thins_out(0.12), plastic]));
+    }
+
+    /// The haze of a straight wall, stronger to one end of it, is taken out on both sides, and a fish across it stays.
+    #[test]
+    fn the_haze_of_a_straight_wall_goes_and_a_fish_in_it_stays() {
+        let (w, h) = (400, 240);
+        let haze = |x: usize, y: usize| {
+            let d = (y as f64 - 120.0).abs();
+            (0.1 + 0.1 * x as f64 / w as f64) * (-d / 10.0).exp()
+        };
+        let fish = |x: usize, y: usize| (180..230).contains(&x) && (128..140).contains(&y);
+        let mut ink = Plane::filled(w, h, 0.0f32);
+        for y in 0..h {
+            for x in 0..w {
+                let body = if fish(x, y) { 0.2 } else { 0.0 };
+                ink.set(x, y, (1.0 - (1.0 - haze(x, y)) * (1.0 - body)) as f32);
+            }
+        }
+        let grey = image::GrayImage::from_pixel(w as u32, h as u32, image::Luma([200]));
+        let even = crate::photo::Pixels::from_rgb(&image::DynamicImage::from(grey).to_rgb8());
+        let mut ground = crate::segmentation::prepare(&even);
+        ground.ink = ink;
+        take_out(&mut ground, &[], &[[[0.0, 120.0], [399.0, 120.0]]]);
+        for (x, y, left) in [(60, 126, 0.0), (340, 128, 0.0), (340, 110, 0.0), (205, 134, 0.2)] {
+            assert!((ground.ink.at(x, y) - left).abs() < 0.02, "{x} {y}: {}", ground.ink.at(x, y));
+        }
+    }
 }
