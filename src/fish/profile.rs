@@ -356,7 +356,8 @@ mod tests {
     #[test]
     fn a_fibre_on_the_tail_fin_is_left_out() {
         let hanging = 60;
-        let both = body(|k| if k > COLUMNS - hanging { 3.0 } else { fish(k * COLUMNS / (COLUMNS - hanging)) });
+        let both =
+            body(|k| if k > COLUMNS - hanging { 3.0 } else { fish(k * COLUMNS / (COLUMNS - hanging)) });
         let [begin, stop] = both.without_threads(1.0, 0.01).unwrap();
         assert_eq!(begin, 0.0);
         assert!((stop - (COLUMNS - hanging) as f64).abs() <= 2.0, "{stop}");

@@ -22,6 +22,9 @@ pub enum Side {
     Beside { from: [f64; 2], to: [f64; 2], side: f64 },
 }
 
+/// Depth in bins, and the direction, x and y, that stands for where along the wall.
+pub type Place = (f64, [f64; 2]);
+
 impl Side {
     /// How far from the wall the ground is looked at, search pixels.
     fn reach(&self) -> f64 {
@@ -54,6 +57,15 @@ impl Side {
         }
     }
 
+    /// Harmonics in which what lies beside the wall varies along it. A large fish may lie along a third of a straight wall,
+    /// which is lit evenly or from one end.
+    pub fn harmonics(&self) -> usize {
+        match self {
+            Self::Inside(_) => 3,
+            Self::Beside { .. } => 1,
+        }
+    }
+
     /// Columns and rows of a raster within which the ground is looked at.
     pub fn window(&self, width: usize, height: usize) -> [Range<usize>; 2] {
         let (least, most, far) = match self {
@@ -72,8 +84,8 @@ impl Side {
         [span(0, width), span(1, height)]
     }
 
-    /// Depth in bins of a place, search pixels, and the direction that stands for where along the wall it lies.
-    pub fn places(&self) -> Box<dyn Fn(f64, f64) -> Option<(f64, [f64; 2])> + '_> {
+    /// Where each place lies beside the wall, by its x and y in search pixels; `None` for one that lies elsewhere.
+    pub fn places(&self) -> Box<dyn Fn(f64, f64) -> Option<Place> + '_> {
         let bins = self.bins() as f64;
         let within = move |depth: f64| (0.0..bins).contains(&depth);
         match self {

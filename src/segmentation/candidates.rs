@@ -106,7 +106,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         let walled = on_wall.iter().filter(|v| **v).count();
         if walled == 0 {
-            let beside_wall = all_beside(&c.region, walls.iter());
+            let beside_wall = all_beside(&c.region, &walls, |_| true);
             candidates.push(Candidate { beside_wall, ..c });
             continue;
         }
@@ -150,7 +150,7 @@ pub fn find(ground: &mut Ground) -> Found {
             continue;
         }
         c.label = found.candidates.len() as u32 + 1;
-        c.beside_edge = all_beside(&c.region, walls.iter().filter(|w| matches!(w, Wall::Straight { .. })));
+        c.beside_edge = all_beside(&c.region, &walls, |w| matches!(w, Wall::Straight { .. }));
         for &(x, y) in &c.region.pixels {
             found.labels.set(x as usize, y as usize, c.label);
         }
@@ -159,9 +159,10 @@ pub fn find(ground: &mut Ground) -> Found {
     found
 }
 
-/// Whether a region lies all where the haze of walls may reach.
-fn all_beside<'a>(region: &Region, walls: impl Iterator<Item = &'a Wall> + Clone) -> bool {
-    region.pixels.iter().all(|&(x, y)| walls.clone().any(|w| w.may_haze(f64::from(x), f64::from(y))))
+/// Whether a region lies all where the haze of the walls that `count` may reach.
+fn all_beside(region: &Region, walls: &[Wall], count: impl Fn(&Wall) -> bool) -> bool {
+    let beside = |x: f64, y: f64| walls.iter().any(|w| count(w) && w.may_haze(x, y));
+    region.pixels.iter().all(|&(x, y)| beside(f64::from(x), f64::from(y)))
 }
 
 /// The ends of a straight wall with all that goes on in line with it; `None` of a round one.

@@ -20,7 +20,7 @@ const EDGE: usize = 3;
 const STEP: f64 = 0.3;
 /// Pixels of a bin in one sector that are enough for a median.
 const ENOUGH_PIXELS: f64 = 40.0;
-/// Harmonics of the series, and its terms.
+/// Harmonics of the longest series, and its terms.
 const ORDER: usize = 3;
 const TERMS: usize = 2 * ORDER + 1;
 /// Share of the sectors that must be in the frame.
@@ -29,6 +29,8 @@ const LEAST_SEEN: f64 = 0.25;
 const ROUNDS: usize = 12;
 /// What harmonics cost, as observations at zero: keeps the series calm where part of the circle is not seen.
 const CALM: f64 = 0.5;
+/// The same of harmonics that are not used.
+const HELD: f64 = 1e9;
 /// Most light the haze can take away.
 const DARKEST: f32 = 0.7;
 
@@ -89,7 +91,7 @@ fn read(haze: &Plane<f32>, ground: &Ground, side: Side) -> Course {
     }
     let medians: Vec<Option<f32>> = values.iter_mut().map(|v| quantile(v, 0.5)).collect();
     drop(place);
-    let series = medians.chunks(SECTORS).map(|bin| fit(bin, side.sectors())).collect();
+    let series = medians.chunks(SECTORS).map(|bin| fit(bin, side.sectors(), side.harmonics())).collect();
     Course { side, series }
 }
 
@@ -162,9 +164,9 @@ fn middle(sector: usize) -> [f64; 2] {
     [cos, sin]
 }
 
-/// The series with the least sum of absolute departures from what the sectors show, `None` where too few of the `all` that
-/// the wall takes are seen.
-fn fit(sectors: &[Option<f32>], all: usize) -> Option<SVector<f64, TERMS>> {
+/// The series of so many `harmonics` with the least sum of absolute departures from what the sectors show, `None` where too
+/// few of the `all` that the wall takes are seen.
+fn fit(sectors: &[Option<f32>], all: usize, harmonics: usize) -> Option<SVector<f64, TERMS>> {
     let seen: Vec<(SVector<f64, TERMS>, f64)> =
         sectors.iter().enumerate().filter_map(|(s, v)| Some((terms(middle(s)), f64::from((*v)?)))).collect();
     if (seen.len() as f64) < LEAST_SEEN * all as f64 {
@@ -181,7 +183,9 @@ fn fit(sectors: &[Option<f32>], all: usize) -> Option<SVector<f64, TERMS>> {
         }
         let typical = weights.iter().sum::<f64>() / weights.len() as f64;
         for i in 1..TERMS {
-            normal[(i, i)] += CALM * typical * (i.div_ceil(2) as f64).powi(2);
+            let harmonic = i.div_ceil(2);
+            let cost = if harmonic > harmonics { HELD } else { CALM * (harmonic as f64).powi(2) };
+            normal[(i, i)] += cost * typical;
         }
         series = normal.cholesky()?.solve(&right);
         let mut sizes: Vec<f32> = seen.iter().map(|(t, v)| (v - series.dot(t)).abs() as f32).collect();
@@ -210,8 +214,8 @@ mod tests {
 
     #[test]
     fn a_fish_along_a_ninth_of_the_wall_hardly_moves_the_series() {
-        let clean = fit(&sectors(false), SECTORS).unwrap();
-        let with_fish = fit(&sectors(true), SECTORS).unwrap();
+        let clean = fit(&sectors(false), SECTORS, ORDER).unwrap();
+        let with_fish = fit(&sectors(true), SECTORS, ORDER).unwrap();
         for s in 0..SECTORS {
             let t = terms(middle(s));
             let truth = f64::from(sectors(false)[s].unwrap());
@@ -224,7 +228,7 @@ mod tests {
     fn a_wall_hardly_seen_has_no_series() {
         let mut few = sectors(false);
         few[12..].fill(None);
-        assert!(fit(&few, SECTORS).is_none());
+        assert!(fit(&few, SECTORS, ORDER).is_none());
     }
 
     /// Levels to both sides of a wall and of a ruler: a wall's haze thins out to both sides; a ruler is dark on one, and the
@@ -232,7 +236,9 @@ mod tests {
     #[test]
     fn the_edge_of_a_ruler_is_a_step_and_that_of_a_wall_is_none() {
         let thins_out = |from: f64| -> Vec<f64> {
-            (0..40).map(|bin| if bin < EDGE { 0.4 } else { from * (-f64::from(bin as u32) / 6.0).exp() }).collect()
+            (0..40)
+                .map(|bin| if bin < EDGE { 0.4 } else { from * (-f64::from(bin as u32) / 6.0).exp() })
+                .collect()
         };
         assert!(!is_step(&[thins_out(0.12), thins_out(0.05)]));
         assert!(is_step(&[thins_out(0.12), thins_out(-0.1)]));
