@@ -1,7 +1,7 @@
 //! One candidate to one fish, or to the reason why it is none.
 
 use super::crop::Crop;
-use super::ends::{ends, snout, tail_margin};
+use super::ends::{End, ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::parting::part;
@@ -30,6 +30,10 @@ const MIDLINE_POINTS: usize = 65;
 const OUTLINE_STATIONS: usize = 48;
 /// Times the ends are looked for while they keep moving out.
 const MOST_ROUNDS: usize = 4;
+/// Strength of an end, in standard deviations of the noise, from which on it is followed, and from which on it is seen: a
+/// length that was followed through less does not count.
+const LEADS: f32 = 2.0;
+const SEEN: f32 = 3.0;
 /// A snout is moved when it is off by more, and cut when it is too long by less, than these shares of the length.
 const LONG_SNOUT: f64 = 0.004;
 const LONGEST_SNOUT: f64 = 0.15;
@@ -115,18 +119,23 @@ impl Case<'_> {
         };
         let mut line = centre(crop, way, &widths(way));
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
-        let mut found_ends = None;
+        let (mut found_ends, mut led_by_noise) = (None, false);
         for _ in 0..MOST_ROUNDS {
             let ribbon = Ribbon::new(crop, &line);
             let (mut first, mut last) = ends(crop, &ribbon);
-            first.arc = first.arc.max(-before);
-            last.arc = last.arc.min(ribbon.length + after);
+            // What is hardly stronger than its noise leads nowhere.
+            let reach = |end: &End, room: f64| if end.strength >= LEADS { room } else { 0.0 };
+            first.arc = first.arc.max(-reach(&first, before));
+            last.arc = last.arc.min(ribbon.length + reach(&last, after));
             before -= (-first.arc).max(0.0);
             after -= (last.arc - ribbon.length).max(0.0);
             if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
-            let grown = (-first.arc).max(last.arc - ribbon.length) > 0.04 * ribbon.length;
+            let most = 0.04 * ribbon.length;
+            let grown = (-first.arc).max(last.arc - ribbon.length) > most;
+            led_by_noise |= -first.arc > most && first.strength < SEEN
+                || last.arc - ribbon.length > most && last.strength < SEEN;
             line = between(&line, first.arc, last.arc);
             found_ends = Some((first, last));
             if !grown {
@@ -214,14 +223,14 @@ impl Case<'_> {
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
         let tail_unseen = last.unseen > UNSEEN * crop.trunk;
-        mark(Flag::TailFaint, last.strength < 3.0 || tail_unseen);
+        mark(Flag::TailFaint, last.strength < SEEN || tail_unseen);
         mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
         mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();
         flags.dedup();
         let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped];
         let spoils_call = [Flag::Overlap, Flag::Coiled];
-        let use_length = !tail_unseen && !flags.iter().any(|f| spoils_length.contains(f));
+        let use_length = !tail_unseen && !led_by_noise && !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));
 
         let back_left = back_is_left(&profile, eyes[0].row);
