@@ -1,7 +1,7 @@
 //! One candidate to one fish, or to the reason why it is none.
 
 use super::crop::Crop;
-use super::ends::{End, ends, snout, tail_margin};
+use super::ends::{ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::parting::part;
@@ -30,9 +30,10 @@ const MIDLINE_POINTS: usize = 65;
 const OUTLINE_STATIONS: usize = 48;
 /// Times the ends are looked for while they keep moving out.
 const MOST_ROUNDS: usize = 4;
-/// Strength of an end, in standard deviations of the noise, from which on it is followed, and from which on it is seen: a
-/// length that was followed through less does not count.
-const LEADS: f32 = 2.0;
+/// How far a line must grow at an end, as a share of its length, to be looked at again.
+const LONGER: f64 = 0.04;
+/// Strength of an end, in standard deviations of the noise, from which on a line is followed to it: where less seems to go
+/// on, the length does not count.
 const SEEN: f32 = 3.0;
 /// A snout is moved when it is off by more, and cut when it is too long by less, than these shares of the length.
 const LONG_SNOUT: f64 = 0.004;
@@ -119,23 +120,26 @@ impl Case<'_> {
         };
         let mut line = centre(crop, way, &widths(way));
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
-        let (mut found_ends, mut led_by_noise) = (None, false);
+        let (mut found_ends, mut goes_on_unseen) = (None, false);
         for _ in 0..MOST_ROUNDS {
             let ribbon = Ribbon::new(crop, &line);
             let (mut first, mut last) = ends(crop, &ribbon);
-            // What is hardly stronger than its noise leads nowhere.
-            let reach = |end: &End, room: f64| if end.strength >= LEADS { room } else { 0.0 };
-            first.arc = first.arc.max(-reach(&first, before));
-            last.arc = last.arc.min(ribbon.length + reach(&last, after));
+            // What is hardly stronger than its noise leads nowhere, but the fish may go on there.
+            let most = LONGER * ribbon.length;
+            if -first.arc > most && first.strength < SEEN {
+                (first.arc, goes_on_unseen) = (0.0, true);
+            }
+            if last.arc - ribbon.length > most && last.strength < SEEN {
+                (last.arc, goes_on_unseen) = (ribbon.length, true);
+            }
+            first.arc = first.arc.max(-before);
+            last.arc = last.arc.min(ribbon.length + after);
             before -= (-first.arc).max(0.0);
             after -= (last.arc - ribbon.length).max(0.0);
             if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
-            let most = 0.04 * ribbon.length;
             let grown = (-first.arc).max(last.arc - ribbon.length) > most;
-            led_by_noise |= -first.arc > most && first.strength < SEEN
-                || last.arc - ribbon.length > most && last.strength < SEEN;
             line = between(&line, first.arc, last.arc);
             found_ends = Some((first, last));
             if !grown {
@@ -230,7 +234,7 @@ impl Case<'_> {
         flags.dedup();
         let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped];
         let spoils_call = [Flag::Overlap, Flag::Coiled];
-        let use_length = !tail_unseen && !led_by_noise && !flags.iter().any(|f| spoils_length.contains(f));
+        let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));
 
         let back_left = back_is_left(&profile, eyes[0].row);
