@@ -26,7 +26,7 @@ const WAIST: f32 = 0.85;
 /// Share of the ellipse round them that two eyes fill.
 const PAIR_FILLS: f64 = 0.75;
 /// Ink in the middle of an eye at least, as a share of the densest twentieth; the same where two eyes
-/// meet; and what is the middle, as a share of the width.
+/// meet; and what is the middle, as a share of the width (by trying, rendered fish).
 const HOLLOW: f32 = 0.85;
 const HOLLOW_PAIR: f32 = 0.6;
 const MIDDLE: f64 = 0.25;

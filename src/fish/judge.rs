@@ -59,7 +59,8 @@ pub struct Evidence {
 /// eye alone is plain.
 const LEAST_STRENGTH: f64 = 2.0;
 const LEAST_EYE_STRENGTH: f64 = 12.0;
-/// The faintest body beside the wall of a tray, of which pieces are left, and the thinnest: pieces are lines, round corners.
+/// The faintest body beside the wall of a tray, of which pieces are left, and the thinnest: pieces are lines, round
+/// corners (by trying, rendered trays).
 const CLEAR: f64 = 3.0;
 const THIN: f64 = 0.045;
 

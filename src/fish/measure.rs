@@ -333,10 +333,11 @@ const EYE_PLACES: [f64; 3] = [0.07, 0.12, 0.17];
 /// diameters are of the opaque part.
 pub(super) const SNOUT_LENGTH: f64 = 1.4;
 
-/// Contrast of an eye so plain that it is one wherever it lies: what lies far before it, along a wall or a fibre, is no
-/// head. Gut and pigment are two or three times as dark as the trunk.
+/// Contrast of an eye so plain that it is one where none lies before it: what goes on there, along a wall or a fibre, is no
+/// head (by trying, rendered fish).
 const PLAIN_EYE: f32 = 5.0;
-/// Farthest such an eye is looked for, as a share of the length, and its size, as a share of the body's width there.
+/// Farthest such an eye is looked for, as a share of the length, and its size, as a share of the body's width there: gut
+/// is longer than wide.
 const PLAIN_EYE_REACH: f64 = 0.45;
 const PLAIN_EYE_SIZE: std::ops::RangeInclusive<f32> = 0.15..=0.95;
 

@@ -11,7 +11,7 @@ use crate::imaging::{
 const BRIGHTER: f32 = 1.0 / 12.0;
 /// A glint is brighter than the brightest bare ground, as a share of that: between large fish the ground is told too dark.
 const BRIGHTEST: f32 = 1.03;
-/// Least search pixels of a glint that could hide anything, and its least width.
+/// Least search pixels of a glint that could hide anything, and its least width (by trying, rendered trays and wells).
 const LEAST: usize = 40;
 const NARROWEST: f64 = 8.0;
 /// Where the ground beside a glint is looked at, search pixels, what is dark there, and the share of it that is not, at

@@ -16,7 +16,7 @@ const FADE: f64 = 0.3;
 /// Bins that a straight edge itself takes.
 const EDGE: usize = 3;
 /// What is lighter on one side of a step, as a share of what is darker on the other, and what is darker there as a share
-/// of that.
+/// of that (by trying, rendered rulers and trays).
 const STEP: f64 = 0.3;
 /// Pixels of a bin in one sector that are enough for a median.
 const ENOUGH_PIXELS: f64 = 40.0;
