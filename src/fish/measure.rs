@@ -154,9 +154,6 @@ impl Case<'_> {
             line = between(&line, begin, stop);
         }
         let mut body = Straight::new(self, crop, line, separated);
-        if let Some([begin, stop]) = body.profile.without_threads(body.ribbon.step, crop.noise) {
-            body = Straight::new(self, crop, between(&body.line, begin, stop), separated);
-        }
         let (mut first, mut last) = (first, last);
         if body.p_start < 0.5 {
             body = body.reversed();

@@ -22,19 +22,6 @@ pub struct Profile {
 /// can reach a third of the trunk's ink on a dark ground, stay below it.
 const EDGE: f32 = 0.5;
 
-/// Full width of a fibre at half contrast in crop pixels, at most, and how many times as deep a body is that it can be told
-/// from: tails are a fifth of the depth and more (from memory).
-const THREAD: f32 = 5.0;
-const DEEP: f32 = 3.0;
-/// Its ink in standard deviations of the noise: widths of what is fainter are ragged.
-const PLAIN: f32 = 4.0;
-/// Columns of a piece of fibre at least (the tip of a snout is thin for less) and at most.
-const SHORTEST_THREAD: usize = COLUMNS / 16;
-const LONGEST_THREAD: usize = COLUMNS * 9 / 20;
-/// Columns within which the body begins, and how many times as wide it is: tails widen slowly.
-const STROKE: usize = COLUMNS / 20;
-const WIDENS: f32 = 2.2;
-
 impl Profile {
     /// Reads widths and levels; `half` is the half-width to expect at each of the line's points, crop pixels.
     pub fn read(crop: &Crop, ribbon: &Ribbon, half: &[f64]) -> Self {
@@ -85,32 +72,6 @@ impl Profile {
     pub fn greatest_width(&self, from: f64, to: f64) -> f32 {
         let (a, b) = span(from, to);
         quantile(&mut (a..b).map(|c| self.width(c)).collect::<Vec<_>>(), 0.95).unwrap_or(0.0)
-    }
-
-    /// Where, in crop pixels along the line, what hangs on the body's ends as thin as a fibre gives way to it at a stroke;
-    /// `None` where nothing does. `step` is the length of a column in crop pixels, `noise` that of the ink.
-    pub fn without_threads(&self, step: f64, noise: f32) -> Option<[f64; 2]> {
-        let wide = self.greatest_width(0.0, 1.0);
-        let thread = THREAD / step as f32;
-        if wide < DEEP * thread {
-            return None;
-        }
-        // Columns that hang on the end towards which `at` counts from.
-        let hanging = |at: &dyn Fn(usize) -> usize| -> usize {
-            let width = |k: usize| self.width(at(k));
-            let thin = (0..LONGEST_THREAD).take_while(|k| width(*k) <= thread).count();
-            if !(SHORTEST_THREAD..LONGEST_THREAD).contains(&thin) {
-                return 0;
-            }
-            let typical = quantile(&mut (0..thin).map(width).collect::<Vec<_>>(), 0.5).unwrap_or(0.0);
-            let inner = (thin..thin + STROKE).map(width).fold(0.0, f32::max);
-            let level = quantile(&mut (0..thin).map(|k| self.level[at(k)]).collect::<Vec<_>>(), 0.3);
-            let plain = level.is_some_and(|level| level >= PLAIN * noise);
-            if plain && inner >= WIDENS * typical.max(1.0) { thin } else { 0 }
-        };
-        let (before, behind) = (hanging(&|k| k), hanging(&|k| COLUMNS - k));
-        let place = |column: usize| column as f64 * step;
-        (before + behind > 0).then(|| [place(before), place(COLUMNS - behind)])
     }
 
     /// Median ink across the body between two fractions.
@@ -328,40 +289,4 @@ pub fn blur(ribbon: &Ribbon, eye: &Eye) -> Option<f64> {
     let (low, high) =
         line.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
     (slope > 0.0).then(|| f64::from((high - low) / slope) / (2.0 * std::f64::consts::PI).sqrt())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A body that is `width(k)` columns wide at column `k` from its start, with ink of 20 times the noise.
-    fn body(width: impl Fn(usize) -> f32) -> Profile {
-        let half: Vec<f32> = (0..=COLUMNS).map(|k| 0.5 * width(k)).collect();
-        Profile { left: half.clone(), right: half, level: vec![0.2; COLUMNS + 1] }
-    }
-
-    /// Trunk, a tail that thins out to a fifth of the depth, and a fin.
-    fn fish(k: usize) -> f32 {
-        let at = k as f32 / COLUMNS as f32;
-        if at > 0.94 { 12.0 } else { 24.0 * (1.0 - at).max(0.2).min(8.0 * at + 0.2) }
-    }
-
-    #[test]
-    fn a_tail_is_no_thread() {
-        assert_eq!(body(fish).without_threads(1.0, 0.01), None);
-        // Nor is one whose fin is too clear to be seen.
-        assert_eq!(body(|k| fish(k).min(24.0 - 0.08 * k as f32)).without_threads(1.0, 0.01), None);
-    }
-
-    #[test]
-    fn a_fibre_on_the_tail_fin_is_left_out() {
-        let hanging = 60;
-        let both =
-            body(|k| if k > COLUMNS - hanging { 3.0 } else { fish(k * COLUMNS / (COLUMNS - hanging)) });
-        let [begin, stop] = both.without_threads(1.0, 0.01).unwrap();
-        assert_eq!(begin, 0.0);
-        assert!((stop - (COLUMNS - hanging) as f64).abs() <= 2.0, "{stop}");
-        // In noise nothing is said.
-        assert_eq!(both.without_threads(1.0, 0.1), None);
-    }
 }
