@@ -58,7 +58,7 @@ fn components_are_those_of_opencv() {
     }
 }
 
-/// The outer contour of each component encloses its pixels, holes filled: by the theorem of Pick (1899) a polygon through
+/// The outer contour of each component encloses its pixels, holes filled: by the theorem of Pick (1899, from memory) a polygon through
 /// pixel centres with `b` of them on it has area `pixels - b / 2 - 1` (`cv::findContours`, `cv::contourArea`).
 #[test]
 fn contours_enclose_the_pixels_of_the_components() {

@@ -44,14 +44,9 @@ pub fn beside(raw: &Plane<f32>, lamp: f32, ink: &Plane<f32>, own: &Plane<bool>) 
             continue;
         }
         let (mut bare, mut all) = (0u32, 0u32);
-        for &(x, y) in &region.pixels {
-            for (dx, dy) in [(BESIDE, 0), (-BESIDE, 0), (0, BESIDE), (0, -BESIDE)] {
-                let (nx, ny) = (i64::from(x) + dx, i64::from(y) + dy);
-                if !bright.get_or(nx, ny, true) {
-                    all += 1;
-                    bare += u32::from(ink.get_or(nx, ny, 0.0) < GROUND * tissue);
-                }
-            }
+        for (x, y) in region.beside(BESIDE).filter(|(x, y)| !bright.get_or(*x, *y, true)) {
+            all += 1;
+            bare += u32::from(ink.get_or(x, y, 0.0) < GROUND * tissue);
         }
         if f64::from(bare) < BARE * f64::from(all.max(1)) {
             continue;

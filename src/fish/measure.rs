@@ -6,7 +6,7 @@ use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::parting::part;
 use super::profile::{Eye, Profile, blur, eye, eye_within, head_at_start, view};
-use super::ribbon::{COLUMNS, Ribbon, SIDE};
+use super::ribbon::{COLUMNS, Ribbon, SIDE, Sums};
 use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -181,7 +181,7 @@ impl Case<'_> {
             }
             body = Straight::new(self, crop, path::resample(&shown, body.line.len()), separated);
         }
-        let Straight { line, ribbon, profile, eyes, p_start } = body;
+        let Straight { line, ribbon, profile, eyes, p_start, .. } = body;
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = evidence.refuse() {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
@@ -292,6 +292,7 @@ fn at_edge(pixels: &Pixels, crop: &Crop, line: &[[f64; 2]]) -> [bool; 2] {
 struct Straight {
     line: Vec<[f64; 2]>,
     ribbon: Ribbon,
+    sums: Sums,
     profile: Profile,
     eyes: [Eye; 2],
     p_start: f64,
@@ -305,16 +306,18 @@ impl Straight {
         let sums = ribbon.sums();
         let eyes = [false, true].map(|end| eye(&ribbon, &sums, &profile, case.ground.polarity, end));
         let p_start = head_at_start(&eyes[0], &eyes[1], &profile);
-        Self { line, ribbon, profile, eyes, p_start }
+        Self { line, ribbon, sums, profile, eyes, p_start }
     }
 
     /// The same body walked the other way.
     fn reversed(mut self) -> Self {
         self.line.reverse();
         let [start, end] = self.eyes;
+        let ribbon = self.ribbon.reversed();
         Self {
             line: self.line,
-            ribbon: self.ribbon.reversed(),
+            sums: ribbon.sums(),
+            ribbon,
             profile: self.profile.reversed(),
             eyes: [end.reversed(), start.reversed()],
             p_start: 1.0 - self.p_start,
@@ -343,10 +346,9 @@ fn farthest_snout(body: &Straight, polarity: Polarity) -> f64 {
     if polarity == Polarity::BrightFish {
         return 0.0;
     }
-    let Straight { ribbon, profile, .. } = body;
-    let sums = ribbon.sums();
+    let Straight { ribbon, sums, profile, .. } = body;
     let within =
-        |reach: f64| eye_within(ribbon, &sums, profile, polarity, false, (reach * COLUMNS as f64) as usize);
+        |reach: f64| eye_within(ribbon, sums, profile, polarity, false, (reach * COLUMNS as f64) as usize);
     // The foremost: gut and bladders behind the eye may be darker than it.
     let near = EYE_PLACES.into_iter().map(within).find(|eye| eye.contrast >= SURE_EYE);
     let eye = if let Some(near) = near {

@@ -58,6 +58,13 @@ impl Region {
         [-sin, cos]
     }
 
+    /// The places `by` pixels to the right, left, below and above each pixel, column and row; some lie in the region.
+    pub fn beside(&self, by: i64) -> impl Iterator<Item = (i64, i64)> + '_ {
+        self.pixels.iter().flat_map(move |&(x, y)| {
+            [(by, 0), (-by, 0), (0, by), (0, -by)].map(|(dx, dy)| (i64::from(x) + dx, i64::from(y) + dy))
+        })
+    }
+
     /// Central second moments along x, along y and mixed, a pixel a unit square.
     fn moments(&self) -> [f64; 3] {
         let n = self.pixels.len() as f64;

@@ -7,6 +7,8 @@ use std::ops::Range;
 pub const BIN: f64 = 2.0;
 /// Sectors of a circle.
 pub const SECTORS: usize = 96;
+/// Harmonics along a round wall.
+pub const ORDER: usize = 3;
 /// How far inwards the ground is looked at, as a share of the radius.
 const REACH: f64 = 0.3;
 /// The same beside a straight wall, as a share of its length.
@@ -61,7 +63,7 @@ impl Side {
     /// which is lit evenly or from one end.
     pub fn harmonics(&self) -> usize {
         match self {
-            Self::Inside(_) => 3,
+            Self::Inside(_) => ORDER,
             Self::Beside { .. } => 1,
         }
     }

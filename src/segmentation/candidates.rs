@@ -4,7 +4,7 @@ use super::Refused;
 use super::ground::{Ground, Polarity};
 use super::haze;
 use super::wall_search::walls;
-use super::walls::{Wall, vessels};
+use super::walls::{Wall, in_line, vessels};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
 
@@ -78,9 +78,9 @@ pub fn find(ground: &mut Ground) -> Found {
     let mut first = regions(ground);
     let walls = walls(&first, ground);
     let insides = vessels(&walls);
-    if !walls.is_empty() {
+    let edges: Vec<[[f64; 2]; 2]> = walls.iter().filter_map(|w| whole_edge(w, &first)).collect();
+    if !insides.is_empty() || !edges.is_empty() {
         // Fish beside a wall stand out once its haze is gone.
-        let edges: Vec<[[f64; 2]; 2]> = walls.iter().filter_map(|w| whole_edge(w, &first)).collect();
         haze::take_out(ground, &insides, &edges);
         first = regions(ground);
     }
@@ -167,9 +167,10 @@ fn all_beside(region: &Region, walls: &[Wall], count: impl Fn(&Wall) -> bool) ->
 
 /// The ends of a straight wall with all that goes on in line with it; `None` of a round one.
 fn whole_edge(wall: &Wall, regions: &[Candidate]) -> Option<[[f64; 2]; 2]> {
+    let Wall::Straight { from, to, half } = *wall else { return None };
     let through = regions.iter().filter(|c| wall.runs_through(&c.region));
     let length = |[from, to]: &[[f64; 2]; 2]| (to[0] - from[0]).hypot(to[1] - from[1]);
-    through.filter_map(|c| wall.in_line(&c.region.pixels)).max_by(|a, b| length(a).total_cmp(&length(b)))
+    through.map(|c| in_line(&c.region.pixels, from, to, half)).max_by(|a, b| length(a).total_cmp(&length(b)))
 }
 
 /// Regions of ink that stand out, gaps of a pixel or two bridged.

@@ -102,14 +102,9 @@ pub(super) fn lamp(luma: &Plane<f32>, ground: &Ground, lit_blocks: &Plane<bool>)
 /// Whether most of what surrounds a bright spot is dark.
 fn in_the_dark(region: &Region, brighter: &Plane<bool>, ground: &Ground) -> bool {
     let (mut bare, mut all) = (0u32, 0u32);
-    for &(x, y) in &region.pixels {
-        for (dx, dy) in [(BESIDE, 0), (-BESIDE, 0), (0, BESIDE), (0, -BESIDE)] {
-            let (x, y) = (i64::from(x) + dx, i64::from(y) + dy);
-            if !brighter.get_or(x, y, true) {
-                all += 1;
-                bare += u32::from(ground.ink.get_or(x, y, 0.0) < DARK);
-            }
-        }
+    for (x, y) in region.beside(BESIDE).filter(|(x, y)| !brighter.get_or(*x, *y, true)) {
+        all += 1;
+        bare += u32::from(ground.ink.get_or(x, y, 0.0) < DARK);
     }
     f64::from(bare) < BARE * f64::from(all)
 }
@@ -158,17 +153,8 @@ mod tests {
         let mut ink = Plane::filled(40, 40, 0.0);
         for y in 0..40 {
             for x in 0..40 {
-                ink.set(
-                    x,
-                    y,
-                    if hidden(y) {
-                        -0.3
-                    } else if body(x, y) {
-                        0.2
-                    } else {
-                        0.0
-                    },
-                );
+                let tissue = if body(x, y) { 0.2 } else { 0.0 };
+                ink.set(x, y, if hidden(y) { -0.3 } else { tissue });
             }
         }
         bridge(&mut ink, |_, y| hidden(y).then_some([0.0, 1.0]));

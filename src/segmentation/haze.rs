@@ -2,11 +2,12 @@
 //! beside it.
 //!
 //! It changes fast with the distance from the wall and slowly along it, so that at every distance a low Fourier
-//! series in the angle describes it; a straight wall is laid out on half a circle. The series is fitted by least absolute deviations (iteratively reweighted
-//! least squares, Schlossmacher 1973, doi 10.1080/01621459.1973.10481416): a fish along a ninth of a wall
-//! (40 degrees) hardly moves it, one along a third would.
+//! series in the angle describes it; a straight wall is laid out on half a circle. The series is fitted by least
+//! absolute deviations (iteratively reweighted least squares, Schlossmacher 1973, doi
+//! 10.1080/01621459.1973.10481416): a fish along a ninth of a round wall (40 degrees) hardly moves it, one along a
+//! third would; beside straight walls it is stiffer.
 
-use super::beside::{BIN, SECTORS, Side};
+use super::beside::{BIN, ORDER, SECTORS, Side};
 use super::ground::{Ground, Polarity};
 use crate::imaging::{Plane, ellipse::Ellipse, plane::quantile};
 use nalgebra::{SMatrix, SVector};
@@ -20,8 +21,7 @@ const EDGE: usize = 3;
 const STEP: f64 = 0.3;
 /// Pixels of a bin in one sector that are enough for a median.
 const ENOUGH_PIXELS: f64 = 40.0;
-/// Harmonics of the longest series, and its terms.
-const ORDER: usize = 3;
+/// Terms of the longest series.
 const TERMS: usize = 2 * ORDER + 1;
 /// Share of the sectors that must be in the frame.
 const LEAST_SEEN: f64 = 0.25;
@@ -72,12 +72,11 @@ struct Course {
 
 /// Reads the haze on one side of a wall, what was found beside others taken off.
 fn read(haze: &Plane<f32>, ground: &Ground, side: Side) -> Course {
-    let bins = side.bins();
-    let place = side.places();
-    let mut values = vec![Vec::new(); bins * SECTORS];
+    let mut values = vec![Vec::new(); side.bins() * SECTORS];
     let cell = side.length() / side.sectors() as f64 * BIN;
     let every = ((cell / ENOUGH_PIXELS) as usize).max(1);
     let [columns, rows] = side.window(haze.width, haze.height);
+    let place = side.places();
     for y in rows {
         // Shifted from row to row, so that no column is left out.
         for x in columns.clone().skip(y * 3 % every).step_by(every) {
@@ -90,8 +89,8 @@ fn read(haze: &Plane<f32>, ground: &Ground, side: Side) -> Course {
         }
     }
     let medians: Vec<Option<f32>> = values.iter_mut().map(|v| quantile(v, 0.5)).collect();
-    drop(place);
     let series = medians.chunks(SECTORS).map(|bin| fit(bin, side.sectors(), side.harmonics())).collect();
+    drop(place);
     Course { side, series }
 }
 

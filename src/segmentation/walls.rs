@@ -114,14 +114,6 @@ impl Wall {
         }
     }
 
-    /// The ends of a straight wall with what a region goes on with in line with it; `None` of a round one.
-    pub fn in_line(&self, pixels: &[(u32, u32)]) -> Option<[[f64; 2]; 2]> {
-        match *self {
-            Self::Round { .. } => None,
-            Self::Straight { from, to, half } => Some(in_line(pixels, from, to, half)),
-        }
-    }
-
     fn widened_straight(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> Self {
         let [from, to] = in_line(pixels, from, to, half);
         let reach = (HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1])).ceil() as usize + 1;
@@ -173,7 +165,7 @@ impl Wall {
 }
 
 /// The ends of a straight wall and of what a region goes on with in line with it: that is the same wall.
-fn in_line(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> [[f64; 2]; 2] {
+pub fn in_line(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> [[f64; 2]; 2] {
     let places = pixels.iter().map(|&(x, y)| beside(from, to, [f64::from(x), f64::from(y)]));
     let (first, last) = places
         .filter(|(d, _)| *d <= half)
