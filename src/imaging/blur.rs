@@ -15,37 +15,46 @@ fn kernel(sigma: f32) -> Vec<f32> {
 /// Gaussian smoothing with standard deviation `sigma` pixels, edges extended; `sigma` of 0 returns a copy.
 /// Cut at three standard deviations.
 pub fn gaussian(plane: &Plane<f32>, sigma: f32) -> Plane<f32> {
-    if sigma <= 0.0 {
-        return plane.clone();
+    let mut out = plane.clone();
+    smooth(&mut out, sigma);
+    out
+}
+
+/// As [`gaussian`], in place.
+pub fn smooth(plane: &mut Plane<f32>, sigma: f32) {
+    if sigma <= 0.0 || plane.data.is_empty() {
+        return;
     }
     let k = kernel(sigma);
     let radius = k.len() / 2;
     let (w, h) = (plane.width, plane.height);
     let mut padded = vec![0.0f32; w + 2 * radius];
-    let mut across = Plane::filled(w, h, 0.0f32);
+    // Rows smoothed across, as many as one row down needs: row `y` stands at `y` modulo their number.
+    let mut across = Plane::filled(w, k.len(), 0.0f32);
+    let mut ready = 0;
     for y in 0..h {
-        let row = plane.row(y);
-        padded[..radius].fill(row[0]);
-        padded[radius..radius + w].copy_from_slice(row);
-        padded[radius + w..].fill(row[w - 1]);
-        let out = &mut across.data[y * w..(y + 1) * w];
-        for (i, weight) in k.iter().enumerate() {
-            for (o, v) in out.iter_mut().zip(&padded[i..i + w]) {
-                *o += weight * v;
-            }
+        while ready <= (y + radius).min(h - 1) {
+            let row = plane.row(ready);
+            padded[..radius].fill(row[0]);
+            padded[radius..radius + w].copy_from_slice(row);
+            padded[radius + w..].fill(row[w - 1]);
+            let at = ready % k.len() * w;
+            weigh(&mut across.data[at..at + w], &k, |i| &padded[i..i + w]);
+            ready += 1;
+        }
+        let out = &mut plane.data[y * w..(y + 1) * w];
+        weigh(out, &k, |i| across.row((y + i).saturating_sub(radius).min(h - 1) % k.len()));
+    }
+}
+
+/// The sum of rows by their weights.
+fn weigh<'a>(out: &mut [f32], weights: &[f32], row: impl Fn(usize) -> &'a [f32]) {
+    out.fill(0.0);
+    for (i, weight) in weights.iter().enumerate() {
+        for (o, v) in out.iter_mut().zip(row(i)) {
+            *o += weight * v;
         }
     }
-    let mut out = Plane::filled(w, h, 0.0f32);
-    for y in 0..h {
-        let target = &mut out.data[y * w..(y + 1) * w];
-        for (i, weight) in k.iter().enumerate() {
-            let from = (y + i).saturating_sub(radius).min(h - 1);
-            for (o, v) in target.iter_mut().zip(across.row(from)) {
-                *o += weight * v;
-            }
-        }
-    }
-    out
 }
 
 #[cfg(test)]

@@ -90,7 +90,7 @@ impl Region {
 /// let regions = hysteresis(&p, 1.0, 2.0, 1);
 /// assert_eq!((regions.len(), regions[0].pixels.len()), (1, 3));
 /// ```
-pub fn hysteresis(values: &Plane<f32>, low: f32, high: f32, least: usize) -> Vec<Region> {
+pub fn hysteresis<T: Copy + PartialOrd>(values: &Plane<T>, low: T, high: T, least: usize) -> Vec<Region> {
     let member: Vec<bool> = values.data.iter().map(|v| *v >= low).collect();
     let member = Plane { width: values.width, height: values.height, data: member };
     let starts = (0..values.data.len()).filter(|at| values.data[*at] >= high);

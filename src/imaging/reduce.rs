@@ -55,12 +55,25 @@ pub fn reduce_f32(plane: &Plane<f32>, factor: usize) -> Plane<f32> {
     let mut out = Plane::filled(w, h, 0.0);
     for y in 0..h {
         let rows = (y * factor)..((y + 1) * factor).min(plane.height);
-        for x in 0..w {
-            let columns = (x * factor)..((x + 1) * factor).min(plane.width);
-            let n = (rows.len() * columns.len()) as f32;
-            let sum: f32 = rows.clone().map(|r| plane.row(r)[columns.clone()].iter().sum::<f32>()).sum();
-            out.set(x, y, sum / n);
+        let sums = &mut out.data[y * w..(y + 1) * w];
+        for row in rows.clone() {
+            if factor == 2 {
+                let (pairs, rest) = plane.row(row).as_chunks::<2>();
+                for (sum, [a, b]) in sums.iter_mut().zip(pairs) {
+                    *sum += a + b;
+                }
+                if let [last] = rest {
+                    sums[w - 1] += last;
+                }
+            } else {
+                for (sum, square) in sums.iter_mut().zip(plane.row(row).chunks(factor)) {
+                    *sum += square.iter().sum::<f32>();
+                }
+            }
         }
+        let last = plane.width - (w - 1) * factor;
+        sums[..w - 1].iter_mut().for_each(|sum| *sum /= (factor * rows.len()) as f32);
+        sums[w - 1] /= (last * rows.len()) as f32;
     }
     out
 }

@@ -1,7 +1,7 @@
 //! JPEG to brightness and half-resolution colour, in the file's own Y, Cb and Cr.
 //!
-//! The decoder hands out the three interleaved at full resolution; they are taken apart at once, so that
-//! only a buffer kept by the worker is ever that large.
+//! The decoder hands out the three interleaved at full resolution; they are taken apart at once and in place, so that
+//! the memory is given back before the search needs its own.
 
 use super::{Buffers, Chroma, MAX_SIDE, PhotoError, Pixels, check_size};
 use zune_core::bytestream::ZCursor;
@@ -42,52 +42,66 @@ pub fn decode(bytes: &[u8], buffers: &mut Buffers) -> Result<Pixels, PhotoError>
         decoder.decode_into(&mut luma).map_err(|e| damaged(&e))?;
         return Ok(Pixels { width, height, luma, chroma: None });
     }
-    buffers.interleaved.resize(pixels * 3, 0);
-    decoder.decode_into(&mut buffers.interleaved).map_err(|e| damaged(&e))?;
-    let interleaved = std::mem::take(&mut buffers.interleaved);
-    let pixels = if output == ColorSpace::YCbCr {
-        split_ycbcr(&interleaved, width, height, buffers)
+    let mut interleaved = buffers.take_plane(pixels * 3);
+    decoder.decode_into(&mut interleaved).map_err(|e| damaged(&e))?;
+    Ok(if output == ColorSpace::YCbCr {
+        split_ycbcr(interleaved, width, height, buffers)
     } else {
         super::raster::rgb_to_pixels(&interleaved, width, height, buffers)
-    };
-    buffers.interleaved = interleaved;
-    Ok(pixels)
+    })
 }
 
 /// Interleaved Y, Cb, Cr to planes; colour is the mean of each two by two pixels.
-fn split_ycbcr(interleaved: &[u8], width: u32, height: u32, buffers: &mut Buffers) -> Pixels {
+fn split_ycbcr(mut interleaved: Vec<u8>, width: u32, height: u32, buffers: &mut Buffers) -> Pixels {
     let (w, h) = (width as usize, height as usize);
     let (cw, ch) = (w.div_ceil(2), h.div_ceil(2));
-    let mut luma = buffers.take_plane(w * h);
     let mut cb = buffers.take_plane(cw * ch);
     let mut cr = buffers.take_plane(cw * ch);
-    for (y, (row, out)) in interleaved.chunks_exact(3 * w).zip(luma.chunks_exact_mut(w)).enumerate() {
-        for (value, pixel) in out.iter_mut().zip(row.chunks_exact(3)) {
-            *value = pixel[0];
+    for y in 0..h {
+        if y % 2 == 0 {
+            let row = &interleaved[3 * w * y..3 * w * (y + 1)];
+            let below = if y + 1 < h { &interleaved[3 * w * (y + 1)..3 * w * (y + 2)] } else { row };
+            let at = y / 2 * cw;
+            halve(row, below, &mut cb[at..at + cw], &mut cr[at..at + cw]);
         }
-        if y % 2 == 1 {
+        // The row's brightness goes to where rows stood that are done with; only the first overlaps itself.
+        if y == 0 {
+            for x in 0..w {
+                interleaved[x] = interleaved[3 * x];
+            }
             continue;
         }
-        let below = if y + 1 < h { &interleaved[3 * w * (y + 1)..3 * w * (y + 2)] } else { row };
-        let at = y / 2 * cw;
-        let (cb, cr) = (&mut cb[at..at + cw], &mut cr[at..at + cw]);
-        let pairs = row.chunks_exact(6).zip(below.chunks_exact(6));
-        for (((a, b), cb), cr) in pairs.zip(cb.iter_mut()).zip(cr.iter_mut()) {
-            let mean = |i: usize| {
-                ((u16::from(a[i]) + u16::from(a[i + 3]) + u16::from(b[i]) + u16::from(b[i + 3]) + 2) / 4)
-                    as u8
-            };
-            *cb = mean(1);
-            *cr = mean(2);
-        }
-        if w % 2 == 1 {
-            let last = 3 * (w - 1);
-            let mean = |i: usize| (u16::from(row[last + i]) + u16::from(below[last + i])).div_ceil(2) as u8;
-            cb[cw - 1] = mean(1);
-            cr[cw - 1] = mean(2);
+        let (done, rest) = interleaved.split_at_mut(3 * w * y);
+        for (value, pixel) in done[w * y..w * (y + 1)].iter_mut().zip(rest.chunks_exact(3)) {
+            *value = pixel[0];
         }
     }
-    Pixels { width, height, luma, chroma: Some(Chroma { width: cw as u32, height: ch as u32, cb, cr }) }
+    interleaved.truncate(w * h);
+    interleaved.shrink_to_fit();
+    Pixels {
+        width,
+        height,
+        luma: interleaved,
+        chroma: Some(Chroma { width: cw as u32, height: ch as u32, cb, cr }),
+    }
+}
+
+/// The colour of two rows of interleaved pixels as one row of means of two by two.
+fn halve(row: &[u8], below: &[u8], cb: &mut [u8], cr: &mut [u8]) {
+    let pairs = row.chunks_exact(6).zip(below.chunks_exact(6));
+    for (((a, b), cb), cr) in pairs.zip(cb.iter_mut()).zip(cr.iter_mut()) {
+        let mean = |i: usize| {
+            ((u16::from(a[i]) + u16::from(a[i + 3]) + u16::from(b[i]) + u16::from(b[i + 3]) + 2) / 4) as u8
+        };
+        *cb = mean(1);
+        *cr = mean(2);
+    }
+    let rest = row.chunks_exact(6).remainder().iter().zip(below.chunks_exact(6).remainder());
+    let mut alone = rest.map(|(a, b)| (u16::from(*a) + u16::from(*b)).div_ceil(2) as u8).skip(1);
+    if let (Some(last_cb), Some(last_cr)) = (alone.next(), alone.next()) {
+        cb[cb.len() - 1] = last_cb;
+        cr[cr.len() - 1] = last_cr;
+    }
 }
 
 fn damaged(error: &DecodeErrors) -> PhotoError {

@@ -45,7 +45,6 @@ pub struct Photo {
 /// Memory a worker keeps from one photograph to the next: fresh pages cost as much time as decoding.
 #[derive(Debug, Default)]
 pub struct Buffers {
-    interleaved: Vec<u8>,
     planes: Vec<Vec<u8>>,
 }
 

@@ -19,6 +19,9 @@ const LEAST_HIGH: f32 = 0.02;
 /// The same two on a dark ground, where ink is a share of what bright tissue scatters: walls and bubbles are
 /// surrounded by haze that reaches some hundredths of it, and fins scatter a tenth or more.
 const LEAST_SCATTERED: [f32; 2] = [0.04, 0.1];
+/// What [`standing`] says of a pixel whose ink belongs to a region, and of one whose ink makes a region.
+const BELONGS: u8 = 1;
+const STANDS_OUT: u8 = 2;
 /// Least number of search pixels.
 const LEAST_PIXELS: usize = 24;
 /// Least longer axis in search pixels.
@@ -175,11 +178,11 @@ fn whole_edge(wall: &Wall, regions: &[Candidate]) -> Option<[[f64; 2]; 2]> {
 
 /// Regions of ink that stand out, gaps of a pixel or two bridged.
 fn regions(ground: &Ground) -> Vec<Candidate> {
-    let strength = strength(ground);
-    components::hysteresis(&dilate(&strength), LOW, HIGH, LEAST_PIXELS)
+    let standing = standing(ground);
+    components::hysteresis(&dilate(&standing), BELONGS, STANDS_OUT, LEAST_PIXELS)
         .into_iter()
         .filter_map(|region| {
-            let inked = |&(x, y): &(u32, u32)| strength.at(x as usize, y as usize) >= LOW;
+            let inked = |&(x, y): &(u32, u32)| standing.at(x as usize, y as usize) >= BELONGS;
             candidate(region.pixels.into_iter().filter(|p| inked(p)).collect())
         })
         .collect()
@@ -205,10 +208,11 @@ pub fn box_of(ground: &Ground, r: &Region) -> Vec<[f64; 2]> {
     [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map(|[x, y]| ground.to_photo(x, y)).to_vec()
 }
 
-/// Ink in standard deviations of its noise; ink too faint in itself never reaches the limits.
-fn strength(ground: &Ground) -> Plane<f32> {
+/// Whether the ink of each pixel reaches [`LOW`] or [`HIGH`] deviations of its noise: [`BELONGS`] and [`STANDS_OUT`], 0 for
+/// neither. Ink too faint in itself reaches neither.
+fn standing(ground: &Ground) -> Plane<u8> {
     let (w, h) = (ground.ink.width, ground.ink.height);
-    let mut strength = Plane::filled(w, h, 0.0f32);
+    let mut standing = Plane::filled(w, h, 0u8);
     let [least_low, least_high] = match ground.polarity {
         Polarity::DarkFish => [LEAST_LOW, LEAST_HIGH],
         Polarity::BrightFish => LEAST_SCATTERED,
@@ -218,41 +222,38 @@ fn strength(ground: &Ground) -> Plane<f32> {
     for y in 0..h {
         ground.noise.row(y, &mut noise);
         ground.soft_noise.row(y / 2, &mut soft_noise);
-        let ink = ground.ink.row(y);
-        let soft = ground.soft.row((y / 2).min(ground.soft.height - 1));
-        let out = &mut strength.data[y * w..(y + 1) * w];
-        for x in 0..w {
-            let wide = x / 2;
-            let v = ink[x].max(soft[wide]);
-            let s = (ink[x] / noise[x]).max(soft[wide] / soft_noise[wide]);
-            out[x] = if v < least_low {
-                0.0
-            } else if v < least_high {
-                s.min(HIGH - 0.01)
-            } else {
-                s
-            };
+        let soft = ground.soft.row((y / 2).min(ground.soft.height - 1)).iter().zip(&soft_noise);
+        let fine = ground.ink.row(y).chunks(2).zip(noise.chunks(2));
+        let out = standing.data[y * w..(y + 1) * w].chunks_mut(2);
+        for ((out, (ink, noise)), (soft, soft_noise)) in out.zip(fine).zip(soft) {
+            let soft_strength = soft / soft_noise;
+            for ((out, ink), noise) in out.iter_mut().zip(ink).zip(noise) {
+                let (ink, strength) = (ink.max(*soft), (ink / noise).max(soft_strength));
+                let belongs = ink >= least_low && strength >= LOW;
+                let stands_out = ink >= least_high && strength >= HIGH;
+                *out = u8::from(belongs) + u8::from(stands_out);
+            }
         }
     }
-    strength
+    standing
 }
 
 /// Greatest of each pixel and its eight neighbours, so that gaps of one or two pixels do not part a body.
-fn dilate(plane: &Plane<f32>) -> Plane<f32> {
+fn dilate(plane: &Plane<u8>) -> Plane<u8> {
     let (w, h) = (plane.width, plane.height);
     let mut across = plane.clone();
     for y in 0..h {
         let row = plane.row(y);
         let out = &mut across.data[y * w..(y + 1) * w];
-        for x in 1..w.saturating_sub(1) {
-            out[x] = row[x - 1].max(row[x]).max(row[x + 1]);
+        for (o, near) in out.iter_mut().skip(1).zip(row.windows(3)) {
+            *o = near[0].max(near[1]).max(near[2]);
         }
     }
     let mut out = across.clone();
     for y in 1..h.saturating_sub(1) {
         let near = across.row(y - 1).iter().zip(across.row(y)).zip(across.row(y + 1));
         for (o, ((a, b), c)) in out.data[y * w..(y + 1) * w].iter_mut().zip(near) {
-            *o = a.max(*b).max(*c);
+            *o = *a.max(b).max(c);
         }
     }
     out

@@ -6,7 +6,7 @@ use super::glints::{self, Lamp};
 use super::{ink, lighting};
 use crate::imaging::{
     Plane,
-    blur::gaussian,
+    blur::smooth,
     plane::quantile,
     reduce::{reduce, reduce_f32},
 };
@@ -77,7 +77,8 @@ impl Ground {
     /// Takes the softer ink and the noise from the ink as it is.
     pub(super) fn settle(&mut self) {
         let block = self.luma.block;
-        self.soft = gaussian(&reduce_f32(&self.ink, 2), 1.2);
+        self.soft = reduce_f32(&self.ink, 2);
+        smooth(&mut self.soft, 1.2);
         self.soft_noise = ink::noise_surface(&self.soft, (block / 2).max(2));
         self.noise = ink::noise_surface(&self.ink, block);
     }
@@ -144,10 +145,9 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     let factor = width.max(height).div_ceil(SEARCH_SIDE).max(1);
     let luma = reduce(&pixels.luma, width, height, factor);
     let chroma = pixels.chroma.as_ref().map(|c| {
-        // Chroma is at half resolution already.
-        let step = (factor / 2).max(1);
+        // At half resolution already, and so it stays.
         let (w, h) = (c.width as usize, c.height as usize);
-        [reduce(&c.cb, w, h, step), reduce(&c.cr, w, h, step)]
+        [reduce(&c.cb, w, h, factor), reduce(&c.cr, w, h, factor)]
     });
     let block = (luma.width.max(luma.height) / BLOCKS).max(4);
     let medians = block_medians(&luma, block);
@@ -205,7 +205,8 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     if let Some(lamp) = &ground.lamp {
         glints::bridge(&mut ground.ink, |x, y| lamp.across(x, y));
     }
-    ground.ink = gaussian(&ground.ink, 1.0);
+    drop((luma, chroma));
+    smooth(&mut ground.ink, 1.0);
     ground.settle();
     ground
 }

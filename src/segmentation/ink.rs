@@ -11,43 +11,60 @@ use crate::imaging::{
 /// Ink on a bright background: the share of the light that is taken, blue weighed in.
 pub(super) fn on_bright(ground: &mut Ground, luma: &Plane<f32>, chroma: Option<&[Plane<f32>; 2]>) {
     let (w, h) = (luma.width, luma.height);
-    let mut luma_line = vec![0.0; w];
-    let mut luma_ink = Plane::filled(w, h, 0.0f32);
-    let mut blue_ink = chroma.map(|_| Plane::filled(w, h, 0.0f32));
-    let mut cb_line = vec![0.0; w];
-    let mut spread = vec![0.0; w];
+    let blue = chroma.zip(ground.chroma.as_ref()).map(|([values, _], [bare, _])| Blue { values, bare });
+    let share = blue.as_ref().map_or(0.0, |blue| blue_share(ground, luma, blue));
+    let mut rows = Rows::new(w);
+    let mut ink = Plane::filled(w, h, 0.0f32);
     for y in 0..h {
-        ground.luma.row(y, &mut luma_line);
-        if let (Some([cb, _]), Some([cb_ground, _]), Some(out)) = (chroma, &ground.chroma, &mut blue_ink) {
-            cb_ground.row(y, &mut cb_line);
-            let (sx, sy) = (luma.width.div_ceil(cb.width), luma.height.div_ceil(cb.height));
-            let row = cb.row((y / sy).min(cb.height - 1));
-            for (piece, cb) in spread.chunks_mut(sx).zip(row) {
-                piece.fill(cb - 128.0);
+        rows.read(&ground.luma, luma, blue.as_ref(), y);
+        let read = rows.luma.iter().zip(&rows.blue).zip(ground.lit.row(y));
+        for (out, ((luma, blue), lit)) in ink.data[y * w..(y + 1) * w].iter_mut().zip(read) {
+            *out = if *lit { luma + share * (blue - luma) } else { 0.0 };
+        }
+    }
+    (ground.blue_share, ground.ink) = (share, ink);
+}
+
+/// The blue differences of a photograph, at half the search resolution, and of bare background.
+struct Blue<'a> {
+    values: &'a Plane<f32>,
+    bare: &'a Surface,
+}
+
+/// Ink of one row of search pixels in luma and in blue; of grey photographs the same twice.
+struct Rows {
+    luma: Vec<f32>,
+    blue: Vec<f32>,
+    bare_luma: Vec<f32>,
+    bare_blue: Vec<f32>,
+}
+
+impl Rows {
+    fn new(w: usize) -> Self {
+        Self { luma: vec![0.0; w], blue: vec![0.0; w], bare_luma: vec![0.0; w], bare_blue: vec![0.0; w] }
+    }
+
+    fn read(&mut self, bare: &Surface, luma: &Plane<f32>, blue: Option<&Blue>, y: usize) {
+        bare.row(y, &mut self.bare_luma);
+        let seen = luma.row(y).iter().zip(&self.bare_luma);
+        for (out, (v, bare)) in self.luma.iter_mut().zip(seen) {
+            *out = 1.0 - v / bare.max(1.0);
+        }
+        let Some(Blue { values, bare }) = blue else {
+            self.blue.copy_from_slice(&self.luma);
+            return;
+        };
+        bare.row(y, &mut self.bare_blue);
+        let cb = values.row((y / 2).min(values.height - 1));
+        let bare = self.bare_luma.chunks(2).zip(self.bare_blue.chunks(2));
+        for (((out, luma), (bare_luma, bare_cb)), cb) in
+            self.blue.chunks_mut(2).zip(luma.row(y).chunks(2)).zip(bare).zip(cb)
+        {
+            for (((out, luma), bare_luma), bare_cb) in out.iter_mut().zip(luma).zip(bare_luma).zip(bare_cb) {
+                *out = 1.0 - (luma + 1.772 * (cb - 128.0)) / (bare_luma + 1.772 * (bare_cb - 128.0)).max(1.0);
             }
-            let out = &mut out.data[y * w..(y + 1) * w];
-            let bare = luma_line.iter().zip(&cb_line);
-            for (((o, v), cb), (luma, cb_bare)) in out.iter_mut().zip(luma.row(y)).zip(&spread).zip(bare) {
-                *o = 1.0 - (v + 1.772 * cb) / (luma + 1.772 * (cb_bare - 128.0)).max(1.0);
-            }
-        }
-        let out = &mut luma_ink.data[y * w..(y + 1) * w];
-        for ((o, v), bare) in out.iter_mut().zip(luma.row(y)).zip(&luma_line) {
-            *o = 1.0 - v / bare.max(1.0);
         }
     }
-    if let Some(blue) = blue_ink {
-        ground.blue_share = blue_share(&luma_ink, &blue, &ground.lit);
-        for (l, b) in luma_ink.data.iter_mut().zip(&blue.data) {
-            *l += ground.blue_share * (b - *l);
-        }
-    }
-    for (ink, lit) in luma_ink.data.iter_mut().zip(&ground.lit.data) {
-        if !lit {
-            *ink = 0.0;
-        }
-    }
-    ground.ink = luma_ink;
 }
 
 /// Side of the squares, search pixels, over which the noise of luma and blue is judged: what is faint is found and
@@ -63,14 +80,26 @@ const LEAST_NOISE: f32 = 0.0005;
 /// The share of blue that serves best: bodies absorb about twice as much blue as luma, so channels are
 /// weighted as for a signal of 1 in luma and 2 in blue over their own noise (the matched combination of two
 /// measurements with independent noise).
-fn blue_share(luma: &Plane<f32>, blue: &Plane<f32>, lit: &Plane<bool>) -> f32 {
-    let inside = |p: &Plane<f32>| {
-        let means = reduce_f32(p, FAINT_SIDE);
-        let at = |i: usize| (i % means.width * FAINT_SIDE, i / means.width * FAINT_SIDE);
-        let lit = (0..means.data.len()).filter(|i| lit.at(at(*i).0, at(*i).1));
-        noise_about_zero(lit.map(|i| means.data[i])).unwrap_or(0.01).max(LEAST_NOISE)
-    };
-    let (nl, nb) = (inside(luma), inside(blue));
+fn blue_share(ground: &Ground, luma: &Plane<f32>, blue: &Blue) -> f32 {
+    let (w, h) = (luma.width, luma.height);
+    let mut rows = Rows::new(w);
+    // Mean ink of lit squares, in luma and in blue.
+    let mut means = [Vec::new(), Vec::new()];
+    for y0 in (0..h).step_by(FAINT_SIDE) {
+        let high = FAINT_SIDE.min(h - y0);
+        let mut bands = [0, 1].map(|_| Plane::filled(w, high, 0.0f32));
+        for y in 0..high {
+            rows.read(&ground.luma, luma, Some(blue), y0 + y);
+            bands[0].data[y * w..(y + 1) * w].copy_from_slice(&rows.luma);
+            bands[1].data[y * w..(y + 1) * w].copy_from_slice(&rows.blue);
+        }
+        for (means, band) in means.iter_mut().zip(&bands) {
+            let band = reduce_f32(band, FAINT_SIDE).data;
+            let lit = ground.lit.row(y0).iter().step_by(FAINT_SIDE);
+            means.extend(band.into_iter().zip(lit).filter(|(_, lit)| **lit).map(|(v, _)| v));
+        }
+    }
+    let [nl, nb] = means.map(|means| noise_about_zero(means.into_iter()).unwrap_or(0.01).max(LEAST_NOISE));
     let (wl, wb) = (1.0 / (nl * nl), 1.0 / (nb * nb + COARSE_BLUE * COARSE_BLUE));
     wb / (wl + wb)
 }
@@ -112,4 +141,33 @@ pub(super) fn noise_surface(ink: &Plane<f32>, block: usize) -> Surface {
         quantile(&mut own.data.iter().copied().filter(|v| *v > 0.0).collect::<Vec<_>>(), 0.5).unwrap_or(0.01);
     let blocks = neighbourhood_quantile(&own, &lit, 5, 0.4, fallback);
     Surface { blocks: blocks.map(|v| v.max(0.001)), block }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::photo::{Chroma, Pixels};
+    use crate::segmentation::prepare;
+
+    /// A yellow bar on white, seen in blue alone, at a reduction that is no power of two.
+    #[test]
+    fn blue_lies_where_it_was_photographed() {
+        let (width, height, bar) = (6200_u32, 640_u32, 5000..5060);
+        let cb = (0..width / 2 * height / 2)
+            .map(|i| if bar.contains(&(2 * (i % (width / 2)))) { 60 } else { 128 });
+        let neutral = vec![128; (width / 2 * height / 2) as usize];
+        let pixels = Pixels {
+            width,
+            height,
+            luma: vec![200; (width * height) as usize],
+            chroma: Some(Chroma { width: width / 2, height: height / 2, cb: cb.collect(), cr: neutral }),
+        };
+        let ground = prepare(&pixels);
+        assert_eq!(ground.factor, 3);
+        let row = ground.ink.row(100);
+        let most = row.iter().copied().fold(0.0, f32::max);
+        let (first, last) =
+            (row.iter().position(|v| *v > 0.5 * most), row.iter().rposition(|v| *v > 0.5 * most));
+        let (first, last) = (3 * first.unwrap(), 3 * last.unwrap() + 2);
+        assert!(first.abs_diff(5000) < 6 && last.abs_diff(5059) < 6, "{first} to {last}");
+    }
 }
