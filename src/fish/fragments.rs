@@ -112,13 +112,18 @@ fn lacks_head(e: &Evidence) -> bool {
 /// depths of the fish: folds and fins reach as far from the midline as the body is deep.
 const FIN: f64 = 0.4;
 const FIN_REACH: f64 = 1.0;
+/// The same of pieces without an eye, as a share of the fish's length: of thin clear fish the depth says little (by trying,
+/// rendered fish).
+const FOLD_REACH: f64 = 0.13;
 
 /// Refuses what lies in the fins of a fish: under a microscope a piece of a fold can look like a fry of its own.
 fn refuse_fins(outcomes: &mut [Outcome]) {
-    let all: Vec<&Fish> = outcomes.iter().filter_map(fish_of).collect();
+    let all: Vec<(&Fish, &Evidence)> = outcomes.iter().filter_map(fish_of).collect();
     let in_fins: Vec<bool> = outcomes
         .iter()
-        .map(|o| fish_of(o).is_some_and(|piece| all.iter().any(|fish| lies_in_fins(piece, fish))))
+        .map(|o| {
+            fish_of(o).is_some_and(|(piece, e)| all.iter().any(|(fish, _)| lies_in_fins(piece, e, fish)))
+        })
         .collect();
     for (outcome, _) in outcomes.iter_mut().zip(in_fins).filter(|(_, in_fins)| *in_fins) {
         let Outcome::Fish(piece, evidence) = outcome else { continue };
@@ -127,16 +132,17 @@ fn refuse_fins(outcomes: &mut [Outcome]) {
     }
 }
 
-fn fish_of(outcome: &Outcome) -> Option<&Fish> {
+fn fish_of(outcome: &Outcome) -> Option<(&Fish, &Evidence)> {
     match outcome {
-        Outcome::Fish(fish, _) => Some(fish),
+        Outcome::Fish(fish, evidence) => Some((fish, evidence)),
         Outcome::Refused(..) => None,
     }
 }
 
 /// Whether all of a small thing lies within reach of a larger fish's midline.
-fn lies_in_fins(piece: &Fish, fish: &Fish) -> bool {
-    let reach = FIN_REACH * fish.depth.0;
+fn lies_in_fins(piece: &Fish, evidence: &Evidence, fish: &Fish) -> bool {
+    let fold = if evidence.has_eye() { 0.0 } else { FOLD_REACH * fish.total_length.0 };
+    let reach = fold.max(FIN_REACH * fish.depth.0);
     piece.total_length.0 < FIN * fish.total_length.0
         && piece
             .midline

@@ -126,7 +126,7 @@ impl Backdrop {
         let (mx, my) = (turn.cos() / self.moire.1, turn.sin() / self.moire.1);
         let dark = self.kind == Lighting::Dark;
         let texture = if dark { 8.0 * self.texture } else { self.texture };
-        let bench = dice.log_within(0.0008, 0.012);
+        let bench = dice.log_within(0.0008, 0.25);
         let bench_grain = Texture::new(dice, 4.0, 25.0);
         let bezel = dice.within(0.0, 30.0);
         let edge = dice.within(1.5, 7.0);
@@ -150,7 +150,7 @@ impl Backdrop {
             if let Some(pad) = &self.pad {
                 let d = pad.window.distance(x, y);
                 lit = 1.0 - ramp(-edge, edge, d);
-                // The pad's frame catches a little light; the bench beyond it is nearly black.
+                // The pad's frame catches a little light; the bench beyond it is nearly black, or lit by the room.
                 around = bench * (1.0 + 0.7 * f64::from(bench_grain.at(column, row))).max(0.05)
                     + 0.02 * (-(d.max(0.0)) / glow).exp()
                     + if d > 0.0 && d < bezel { 0.008 } else { 0.0 };

@@ -151,16 +151,17 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     });
     let block = (luma.width.max(luma.height) / BLOCKS).max(4);
     let medians = block_medians(&luma, block);
-    let (polarity, lit_blocks) = lighting::decide(&luma, &medians, block);
+    let light = lighting::decide(&luma, &medians, block);
+    let (polarity, lit_blocks) = (light.polarity, &light.lit);
 
     let surface = |medians: &Plane<f32>| -> Surface {
         // The lamp's fall-off first, then what it leaves, so that slopes do not pass for fish nor fish for slopes.
-        let lamp = polynomial(medians, &lit_blocks);
+        let lamp = polynomial(medians, lit_blocks);
         let mut rest = medians.clone();
         rest.data.iter_mut().zip(&lamp.data).for_each(|(r, l)| *r -= l);
-        let mut prior = neighbourhood_quantile(&rest, &lit_blocks, 6, 0.5, 0.0);
+        let mut prior = neighbourhood_quantile(&rest, lit_blocks, 6, 0.5, 0.0);
         prior.data.iter_mut().zip(&lamp.data).for_each(|(p, l)| *p += l);
-        Surface { blocks: refine(medians, &prior, &lit_blocks), block }
+        Surface { blocks: refine(medians, &prior, lit_blocks), block }
     };
     let luma_ground = surface(&medians);
     // A chroma block covers the same part of the photograph, in chroma pixels.
@@ -190,7 +191,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         glints: 0.0,
         lamp: None,
     };
-    ground.lit = lighting::lit_pixels(&luma, &ground.luma, &lit_blocks, polarity);
+    ground.lit = lighting::lit_pixels(&luma, &ground.luma, &light);
     match polarity {
         Polarity::DarkFish => ink::on_bright(&mut ground, &luma, chroma.as_ref()),
         Polarity::BrightFish => ink::on_dark(&mut ground, &luma),
@@ -198,9 +199,9 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     let lit = ground.lit.data.iter().filter(|lit| **lit).count().max(1) as f32;
     let white = luma.data.iter().zip(&ground.lit.data).filter(|(v, lit)| **lit && **v >= 254.0).count();
     ground.clipped = white as f32 / lit;
-    ground.glints = glints::count(&luma, &ground, &lit_blocks) as f32 / lit;
+    ground.glints = glints::count(&luma, &ground, lit_blocks) as f32 / lit;
     if ground.lit_from_above() {
-        ground.lamp = glints::lamp(&luma, &ground, &lit_blocks);
+        ground.lamp = glints::lamp(&luma, &ground, lit_blocks);
     }
     if let Some(lamp) = &ground.lamp {
         glints::bridge(&mut ground.ink, |x, y| lamp.across(x, y));

@@ -17,44 +17,48 @@ const LIT_BESIDE: f32 = 0.15;
 /// … and from this share of the dark ground on it is more than reflections of a pad's edge.
 const LEAST_BESIDE: f64 = 0.003;
 
+/// A surround that is lit by the room is darker than this share of the pad …
+const LIT_BY_ROOM: f32 = 0.8;
+/// … covers this share of the blocks, and of those at the edge of the frame, at least …
+const SURROUND: f64 = 0.15;
+const SURROUND_AT_FRAME: f64 = 0.35;
+/// … and its level steps to the pad's within three blocks: by this share of the difference along three quarters of the edge.
+/// Uneven light does not.
+const STEP: f32 = 0.6;
+
+/// How a photograph is lit.
+pub(super) struct Light {
+    /// Which way fish depart.
+    pub polarity: Polarity,
+    /// Blocks lit as the dish is.
+    pub lit: Plane<bool>,
+    /// Level of what surrounds a light pad, as a share of the pad's; 0 without a surround.
+    pub surround: f32,
+}
+
 /// Which way fish depart, and the blocks lit as the dish is.
-pub(super) fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (Polarity, Plane<bool>) {
+pub(super) fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> Light {
+    let lit = |polarity, lit| Light { polarity, lit, surround: 0.0 };
     let all = medians.map(|_| true);
     let bright = quantile(&mut medians.data.clone(), 0.95).unwrap_or(0.0);
-    let mut dark_blocks = medians.map(|m| m < LIT_OTHERWISE * bright);
-    // Small dark islands are objects on a bright ground.
-    let least = medians.data.len() / 50;
-    let large = components::regions(&dark_blocks, least.max(4));
-    dark_blocks = medians.map(|_| false);
-    for region in &large {
-        for &(x, y) in &region.pixels {
-            dark_blocks.set(x as usize, y as usize, true);
-        }
+    let mut darkest = LIT_OTHERWISE;
+    let (mut large, mut dark_blocks) = large_below(medians, LIT_OTHERWISE * bright);
+    if let Some(surround) = room_lit_surround(medians).filter(|_| share(&dark_blocks) <= 0.02) {
+        darkest = LIT_BY_ROOM;
+        (large, dark_blocks) = surround;
     }
-    let dark_share = dark_blocks.data.iter().filter(|d| **d).count() as f64 / medians.data.len() as f64;
+    let dark_share = share(&dark_blocks);
     if dark_share > 0.02 && bright > 60.0 {
         // Two grounds. The surround is the one that borders the frame.
         let (w, h) = (medians.width, medians.height);
-        let border: Vec<(usize, usize)> = (0..w)
-            .flat_map(|x| [(x, 0), (x, h - 1)])
-            .chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]))
-            .collect();
-        let dark_border =
-            border.iter().filter(|(x, y)| dark_blocks.at(*x, *y)).count() as f64 / border.len() as f64;
-        let level = |of: &Plane<bool>| {
-            let mut inside: Vec<f32> =
-                medians.data.iter().zip(&of.data).filter(|(_, in_it)| **in_it).map(|(m, _)| *m).collect();
-            quantile(&mut inside, 0.5).unwrap_or(0.0)
-        };
-        let (outside, inside) = (level(&dark_blocks), level(&dark_blocks.map(|d| !d)));
+        let dark_border = share_at_frame(&dark_blocks);
+        let (outside, inside) = levels(medians, &dark_blocks);
         // Uneven light on one ground does not make two.
-        let two = outside < LIT_OTHERWISE * inside;
-        if two && dark_border < 0.35 && dark_share > 0.15 {
+        let two = outside < darkest * inside;
+        if two && dark_border < SURROUND_AT_FRAME && dark_share > SURROUND {
             // Bright islands are large fish.
-            return (
-                Polarity::BrightFish,
-                inside_frame(&components::regions(&dark_blocks.map(|d| !d), 1), w, h),
-            );
+            let islands = inside_frame(&components::regions(&dark_blocks.map(|d| !d), 1), w, h);
+            return lit(Polarity::BrightFish, islands);
         }
         // A dark island within the pad is an object on it, however large.
         let pad = inside_frame(&large, w, h);
@@ -62,24 +66,81 @@ pub(super) fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> (
         let in_pad = pad.data.iter().zip(&dark_blocks.data).filter(|(pad, _)| **pad);
         let dark_in_pad = in_pad.clone().filter(|(_, dark)| **dark).count();
         if two && 2 * dark_in_pad > in_pad.count() {
-            return (Polarity::BrightFish, all);
+            return lit(Polarity::BrightFish, all);
         }
         if two && let Some(slender) = convex_whole(&pad) {
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
             // among fish that are lit as it is.
             let beside_it = without_largest(&pad);
-            let lit = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
-            match (lit > LEAST_BESIDE, slender < SLENDER) {
-                (true, true) => return (Polarity::BrightFish, beside_it),
-                (true, false) => return (Polarity::BrightFish, all),
-                (false, true) => return (Polarity::DarkFish, pad),
+            let things = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
+            match (things > LEAST_BESIDE, slender < SLENDER) {
+                (true, true) => return lit(Polarity::BrightFish, beside_it),
+                (true, false) => return lit(Polarity::BrightFish, all),
+                (false, true) => {
+                    let surround = outside / inside;
+                    return Light { polarity: Polarity::DarkFish, lit: pad, surround };
+                }
                 // One large pale fish.
                 (false, false) => {}
             }
         }
     }
     let level = quantile(&mut medians.data.clone(), 0.5).unwrap_or(0.0);
-    (polarity_by_departures(luma, medians, block, level), all)
+    lit(polarity_by_departures(luma, medians, block, level), all)
+}
+
+/// Share of the blocks that are set, and of those at the edge of the frame.
+fn share(blocks: &Plane<bool>) -> f64 {
+    blocks.data.iter().filter(|d| **d).count() as f64 / blocks.data.len() as f64
+}
+
+fn share_at_frame(blocks: &Plane<bool>) -> f64 {
+    let (w, h) = (blocks.width, blocks.height);
+    let border = (0..w).flat_map(|x| [(x, 0), (x, h - 1)]).chain((0..h).flat_map(|y| [(0, y), (w - 1, y)]));
+    border.clone().filter(|(x, y)| blocks.at(*x, *y)).count() as f64 / border.count() as f64
+}
+
+/// The large regions of blocks darker than `limit`, and their blocks. Small dark islands are objects on a bright ground.
+fn large_below(medians: &Plane<f32>, limit: f32) -> (Vec<Region>, Plane<bool>) {
+    let large = components::regions(&medians.map(|m| m < limit), (medians.data.len() / 50).max(4));
+    let mut dark = medians.map(|_| false);
+    for &(x, y) in large.iter().flat_map(|region| &region.pixels) {
+        dark.set(x as usize, y as usize, true);
+    }
+    (large, dark)
+}
+
+/// Median level of the dark blocks and of the others.
+fn levels(medians: &Plane<f32>, dark: &Plane<bool>) -> (f32, f32) {
+    let level = |of: bool| {
+        let inside = medians.data.iter().zip(&dark.data).filter(|(_, dark)| **dark == of);
+        quantile(&mut inside.map(|(m, _)| *m).collect::<Vec<f32>>(), 0.5).unwrap_or(0.0)
+    };
+    (level(true), level(false))
+}
+
+/// The blocks of a bench that the room lights round a pad: the darker of two levels (Otsu 1979, doi
+/// 10.1109/TSMC.1979.4310076) with a sharp step between them.
+fn room_lit_surround(medians: &Plane<f32>) -> Option<(Vec<Region>, Plane<bool>)> {
+    let grey = medians.data.iter().map(|m| m.round().clamp(0.0, 255.0) as u8).collect();
+    let grey = image::GrayImage::from_raw(medians.width as u32, medians.height as u32, grey)?;
+    let (large, dark) = large_below(medians, f32::from(imageproc::contrast::otsu_level(&grey)) + 1.0);
+    let (outside, inside) = levels(medians, &dark);
+    let surrounds = share(&dark) >= SURROUND && share_at_frame(&dark) >= SURROUND_AT_FRAME;
+    if !surrounds || outside >= LIT_BY_ROOM * inside {
+        return None;
+    }
+    let mut steps = Vec::new();
+    for y in 0..dark.height {
+        for x in 0..dark.width {
+            for (nx, ny) in [(x + 3, y), (x, y + 3)] {
+                if nx < dark.width && ny < dark.height && dark.at(x, y) != dark.at(nx, ny) {
+                    steps.push((medians.at(x, y) - medians.at(nx, ny)).abs());
+                }
+            }
+        }
+    }
+    (quantile(&mut steps, 0.25)? >= STEP * (inside - outside)).then_some((large, dark))
 }
 
 /// Every block that is not in one of the `regions` that reach the frame.
@@ -118,6 +179,7 @@ fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -
             .collect(),
     };
     let place = |x: usize, y: usize| ((x / block).min(far.width - 1), (y / block).min(far.height - 1));
+    let limit = limit.max(brightest_grain(luma, dark, block));
     let mut bright = luma.map(|v| v > limit);
     let mut all = 0u32;
     for y in 0..luma.height {
@@ -140,6 +202,25 @@ fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -
         .map(|r| r.pixels.len())
         .sum();
     things as f64 / f64::from(all.max(1))
+}
+
+/// Times the spread of its pixels that the grain of a bench stands out from it at most.
+const GRAIN: f32 = 6.0;
+
+/// Level up to which the pixels of the dark blocks are the grain of what they show.
+fn brightest_grain(luma: &Plane<f32>, dark: &Plane<bool>, block: usize) -> f32 {
+    let place = |x: usize, y: usize| ((x / block).min(dark.width - 1), (y / block).min(dark.height - 1));
+    let mut values: Vec<f32> = (0..luma.height)
+        .step_by(3)
+        .flat_map(|y| (0..luma.width).step_by(3).map(move |x| (x, y)))
+        .filter(|&(x, y)| {
+            let (bx, by) = place(x, y);
+            dark.at(bx, by)
+        })
+        .map(|(x, y)| luma.at(x, y))
+        .collect();
+    let middle = quantile(&mut values, 0.5).unwrap_or(0.0);
+    middle + GRAIN * noise_about_zero(values.iter().map(|v| v - middle)).unwrap_or(0.0)
 }
 
 /// Longest over shortest axis from which on a bright region is no light pad but a ruler or a fish.
@@ -186,35 +267,42 @@ fn convex_area(pixels: &[(u32, u32)]) -> f64 {
     0.5 * (0..n).map(|i| hull[i].0 * hull[(i + 1) % n].1 - hull[(i + 1) % n].0 * hull[i].1).sum::<f64>().abs()
 }
 
-/// One ground: fish depart to the side where the strong departures are, unless the level leaves no room.
+/// Ground brighter than this is a bright one, unless what is brighter than it outweighs what is darker by far …
+const GREY: f32 = 120.0;
+/// … so many times: pale fish on grey do by three times and more, bubbles and glints among dark fish by a fifth (by trying,
+/// rendered photographs, those of pale fish brought up to grey).
+const OUTWEIGHS: f64 = 2.0;
+/// Luma from which on a pixel may show the lamp, whichever way fish depart.
+const LAMP: f32 = 240.0;
+
+/// One ground: fish depart to the side where the strong departures are.
 fn polarity_by_departures(luma: &Plane<f32>, medians: &Plane<f32>, block: usize, level: f32) -> Polarity {
-    if level > 120.0 {
-        return Polarity::DarkFish;
-    }
     let surface =
         Surface { blocks: neighbourhood_quantile(medians, &medians.map(|_| true), 6, 0.5, level), block };
     let mut line = vec![0.0; luma.width];
     let mut departures = Vec::with_capacity(luma.data.len() / 4);
     for y in (0..luma.height).step_by(2) {
         surface.row(y, &mut line);
-        departures.extend(luma.row(y).iter().zip(&line).step_by(2).map(|(v, g)| v - g));
+        let row = luma.row(y).iter().zip(&line).step_by(2);
+        // On a bright ground what shows the lamp says nothing.
+        departures.extend(row.filter(|(v, _)| level <= GREY || **v < LAMP).map(|(v, bare)| v - bare));
     }
     let noise = noise_about_zero(departures.iter().copied()).unwrap_or(1.0).max(0.5);
     let sum = |sign: f32| -> f64 {
         departures.iter().map(|d| d * sign).filter(|d| *d > 8.0 * noise).map(f64::from).sum()
     };
-    if sum(1.0) > sum(-1.0) { Polarity::BrightFish } else { Polarity::DarkFish }
+    let most = if level > GREY { OUTWEIGHS } else { 1.0 };
+    if sum(1.0) > most * sum(-1.0) { Polarity::BrightFish } else { Polarity::DarkFish }
 }
+
+/// Darker than this share of the ground at a pad's edge is the surround, or something like it.
+const LIKE_SURROUND: f32 = 0.72;
 
 /// Pixels lit as the dish is. The surround grows from unlit blocks through pixels that look like it, and is
 /// widened by the blur of its edge.
-pub(super) fn lit_pixels(
-    luma: &Plane<f32>,
-    ground: &Surface,
-    blocks: &Plane<bool>,
-    polarity: Polarity,
-) -> Plane<bool> {
+pub(super) fn lit_pixels(luma: &Plane<f32>, ground: &Surface, light: &Light) -> Plane<bool> {
     let (w, h) = (luma.width, luma.height);
+    let (blocks, polarity) = (&light.lit, light.polarity);
     let mut lit = Plane::filled(w, h, true);
     if blocks.data.iter().all(|lit| *lit) {
         return lit;
@@ -223,17 +311,29 @@ pub(super) fn lit_pixels(
     let mut front: Vec<(usize, usize)> = Vec::new();
     let mut line = vec![0.0; w];
     let mut like_surround = Plane::filled(w, h, false);
+    // Half way between both grounds.
+    let darker = LIKE_SURROUND.max(0.5 * (1.0 + light.surround));
+    // Blocks far from lit ones: whatever grain they have is the surround's.
+    let within = |bx: usize, by: usize| {
+        let (bx, by) = (bx as i64, by as i64);
+        (-1..=1).all(|dy| (-1..=1).all(|dx| !blocks.get_or(bx + dx, by + dy, false)))
+    };
+    let within = Plane {
+        width: blocks.width,
+        height: blocks.height,
+        data: (0..blocks.data.len()).map(|i| within(i % blocks.width, i / blocks.width)).collect(),
+    };
     for y in 0..h {
         ground.row(y, &mut line);
         for x in 0..w {
             let ratio = luma.at(x, y) / line[x].max(1.0);
             let like = match polarity {
-                Polarity::DarkFish => ratio < 0.72,
+                Polarity::DarkFish => ratio < darker,
                 Polarity::BrightFish => ratio > 1.6,
             };
             let unlit = !blocks.at(x / b, y / b);
             like_surround.set(x, y, like);
-            if unlit && like {
+            if unlit && like || within.at(x / b, y / b) {
                 lit.set(x, y, false);
                 front.push((x, y));
             }
