@@ -1,5 +1,6 @@
 //! One candidate to one fish, or to the reason why it is none.
 
+use super::borders::{along_edge, at_edge, ends_at_bubble, ends_at_glint, ends_at_wall, within};
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
@@ -12,7 +13,7 @@ use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::photo::Pixels;
 use crate::records::View;
-use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, WALL, box_of};
+use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, box_of};
 use crate::units::Px;
 
 /// What became of a candidate.
@@ -43,6 +44,8 @@ const SHORT_SNOUT: f64 = 0.04;
 /// Where the noise hides what has less ink than this share of the trunk's, the tail may go on unseen: the last part of
 /// the trunk has about a third of it, the fin a fifth and less (rendered fish).
 const UNSEEN: f32 = 0.2;
+/// Share of a line without an eye that lies along unlit ground or the frame, from which on it is the edge itself.
+const ALONG_EDGE: f64 = 0.5;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -72,14 +75,6 @@ pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Cand
     part(case, &crop, one)
 }
 
-/// How near an end lies to a bubble that may hide it, in radii.
-const BUBBLE_REACH: f64 = 1.3;
-
-/// How near an end lies to a wall that it was parted from, search pixels.
-const AT_WALL: i64 = 6;
-/// How near it lies to the outline of a round vessel, as a share of the shorter half-axis: a wall is as wide.
-const AT_VESSEL: f64 = 0.06;
-
 /// What a candidate is measured against.
 #[derive(Clone, Copy)]
 pub(super) struct Case<'a> {
@@ -92,19 +87,6 @@ pub(super) struct Case<'a> {
 impl Case<'_> {
     fn refused(self, reason: &'static str, evidence: Option<(Evidence, Vec<[f64; 2]>)>) -> Outcome {
         Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
-    }
-
-    /// Whether an end of a line lies at the wall of a vessel.
-    fn ends_at_wall(self, crop: &Crop, line: &[[f64; 2]]) -> bool {
-        let Found { labels, vessels, .. } = self.found;
-        [line.first(), line.last()].into_iter().flatten().any(|end| {
-            let [x, y] = crop.to_photo(*end);
-            let (sx, sy) = self.ground.to_search(x, y);
-            let (sx, sy) = (sx.round() as i64, sy.round() as i64);
-            vessels.iter().any(|v| v.distance(x, y).abs() < AT_VESSEL * v.b)
-                || (-AT_WALL..=AT_WALL)
-                    .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(sx + dx, sy + dy, 0) == WALL))
-        })
     }
 
     /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
@@ -148,7 +130,7 @@ impl Case<'_> {
             line = centre(crop, &line, &widths(&line));
         }
         let Some((first, last)) = found_ends else { return small() };
-        let [begin, stop] = without_kinks(&line, self.ends_at_wall(crop, &line));
+        let [begin, stop] = without_kinks(&line, ends_at_wall(self.found, ground, crop, &line));
         let kinked = begin > 0.0 || stop < path::length(&line);
         if kinked {
             line = between(&line, begin, stop);
@@ -195,6 +177,13 @@ impl Case<'_> {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
             return self.refused("vessel wall", Some((evidence, line)));
         }
+        if ground.polarity == Polarity::DarkFish
+            && !evidence.has_eye()
+            && along_edge(pixels, ground, crop, &line) > ALONG_EDGE
+        {
+            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
+            return self.refused("edge of the light", Some((evidence, line)));
+        }
         if at_edge(pixels, crop, &line).into_iter().all(|end| end) {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
             return self.refused("cut at both ends", Some((evidence, line)));
@@ -213,7 +202,7 @@ impl Case<'_> {
             }
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
-        mark(Flag::AtWall, crop.at_unlit || kinked && self.ends_at_wall(crop, &line));
+        mark(Flag::AtWall, crop.at_unlit || kinked && ends_at_wall(self.found, ground, crop, &line));
         mark(
             Flag::Overlap,
             !separated && evidence.explained < 0.72
@@ -262,30 +251,6 @@ impl Case<'_> {
         };
         Outcome::Fish(Box::new(fish), evidence)
     }
-}
-
-/// The part of a walk that lies in the photograph: from its first to its last point there.
-fn within(crop: &Crop, line: &[[f64; 2]], pixels: &Pixels) -> Vec<[f64; 2]> {
-    let inside = |p: &[f64; 2]| {
-        let [x, y] = crop.to_photo(*p);
-        (-0.5..=f64::from(pixels.width) - 0.5).contains(&x)
-            && (-0.5..=f64::from(pixels.height) - 0.5).contains(&y)
-    };
-    let first = line.iter().position(inside).unwrap_or(0);
-    let last = line.iter().rposition(inside).map_or(0, |at| at + 1);
-    line[first..last.max(first)].to_vec()
-}
-
-/// Whether the start and the end of a line lie at the edge of the photograph.
-fn at_edge(pixels: &Pixels, crop: &Crop, line: &[[f64; 2]]) -> [bool; 2] {
-    let near = 2.0 * crop.bin as f64 + 1.0;
-    let (right, bottom) = (f64::from(pixels.width) - 1.0, f64::from(pixels.height) - 1.0);
-    [line.first(), line.last()].map(|end| {
-        end.is_some_and(|p| {
-            let [x, y] = crop.to_photo(*p);
-            x.min(right - x).min(y).min(bottom - y) < near
-        })
-    })
 }
 
 /// A body straightened, with what is read off it.
@@ -373,25 +338,6 @@ fn narrowed(half: Vec<f64>) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     let limit = 1.2 * sorted[sorted.len() / 2];
     half.into_iter().map(|h| h.min(limit)).collect()
-}
-
-/// Whether an end of the line lies at a bubble, which may hide what goes on.
-fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
-    let at = |p: &[f64; 2]| {
-        crop.bubbles.iter().any(|[x, y, r]| (p[0] - x).hypot(p[1] - y) < BUBBLE_REACH * r + 2.0)
-    };
-    line.first().is_some_and(at) || line.last().is_some_and(at)
-}
-
-/// How near an end lies to a glint that may hide it, search pixels.
-const GLINT_REACH: i64 = 2;
-
-/// Whether an end of the line lies at a glint, under which it may go on.
-fn ends_at_glint(ground: &Ground, crop: &Crop, line: &[[f64; 2]]) -> bool {
-    [line.first(), line.last()].into_iter().flatten().any(|end| {
-        let [x, y] = crop.to_photo(*end);
-        ground.lamp_near(x, y, GLINT_REACH)
-    })
 }
 
 /// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent

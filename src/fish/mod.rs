@@ -1,6 +1,7 @@
 //! A region and a scale to a measured fish: midline, length, depth, head and back, view, the
 //! straightened strip and the flags that say what the fish can be used for.
 
+mod borders;
 mod bubbles;
 mod crop;
 mod ends;
