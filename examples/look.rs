@@ -8,7 +8,7 @@ mod draw;
 
 use draw::line;
 use frygauge::fish::{Outcome, measure_all};
-use frygauge::photo::Pixels;
+use frygauge::photo::{Pixels, without_banding};
 use frygauge::segmentation::{find, prepare};
 use image::RgbImage;
 
@@ -23,6 +23,7 @@ fn main() {
 
 fn look(image: &RgbImage, out: &str) {
     let pixels = Pixels::from_rgb(image);
+    let pixels = without_banding(&pixels);
     let mut clock = std::time::Instant::now();
     let mut lap = || std::mem::replace(&mut clock, std::time::Instant::now()).elapsed();
     let mut ground = prepare(&pixels);

@@ -12,7 +12,7 @@ pub use rows::{Sample, fish_rows, photo_row, refused_row};
 
 use crate::bladder::{self, Context, Model, Verdict};
 use crate::fish::{self, Fish, Flag, Outcome};
-use crate::photo::Photo;
+use crate::photo::{self, Photo};
 use crate::records::Lighting;
 use crate::scale::{self, Scale};
 use crate::segmentation::{self, Polarity, Refused};
@@ -58,7 +58,7 @@ pub struct Scored {
 
 /// Scores one photograph.
 pub fn score(photo: &Photo, settings: &Settings) -> Scored {
-    let pixels = &photo.pixels;
+    let pixels = &*photo::without_banding(&photo.pixels);
     let mut measure = scale::auto(pixels, &photo.tags, settings.scale);
     let mut ground = segmentation::prepare(pixels);
     let found = segmentation::find(&mut ground);

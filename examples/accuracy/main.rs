@@ -142,9 +142,10 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
 
 /// What each candidate showed, whether it is a fish, and what was said of it.
 fn evidence(photo: &photo::Photo, rendered: &Rendered) -> Vec<(Evidence, bool, &'static str)> {
-    let mut ground = prepare(&photo.pixels);
+    let pixels = photo::without_banding(&photo.pixels);
+    let mut ground = prepare(&pixels);
     let found = find(&mut ground);
-    measure_all(&photo.pixels, &ground, &found)
+    measure_all(&pixels, &ground, &found)
         .into_iter()
         .filter_map(|outcome| match outcome {
             Outcome::Fish(f, e) => Some((e, fits(&f.midline, rendered), "fish")),

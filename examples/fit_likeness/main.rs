@@ -37,10 +37,11 @@ fn rows(class: Class, seed: u64) -> Vec<Row> {
     let rendered = photograph(class, seed);
     let bytes = encode_jpeg(&rendered, 88);
     let photo = photo::decode(&bytes, "rendered").expect("a rendered photograph decodes");
-    let mut ground = prepare(&photo.pixels);
+    let pixels = photo::without_banding(&photo.pixels);
+    let mut ground = prepare(&pixels);
     let truth = &rendered.truth.fish;
     let found = find(&mut ground);
-    measure_all(&photo.pixels, &ground, &found)
+    measure_all(&pixels, &ground, &found)
         .into_iter()
         .filter_map(|outcome| match outcome {
             Outcome::Fish(fish, e) => Some((e, fish.midline)),

@@ -5,7 +5,7 @@ use frygauge::bladder::learn::Example;
 use frygauge::bladder::plane::{Look, Turn};
 use frygauge::bladder::{Context, conv, features};
 use frygauge::fish::{self, Outcome, STRIP_WIDTH, Strip, strip};
-use frygauge::photo::{Chroma, Pixels};
+use frygauge::photo::{Chroma, Pixels, without_banding};
 use frygauge::records::{Lighting, View};
 use frygauge::render::{self, Class, TrueFish, Truth};
 use frygauge::segmentation::{self, Polarity};
@@ -212,7 +212,8 @@ struct Drawn {
 impl Drawn {
     fn new(class: Class, seed: u64) -> Self {
         let drawn = render::photograph(class, seed);
-        Self { pixels: pixels(&drawn.image), truth: drawn.truth, seed }
+        let pixels = without_banding(&pixels(&drawn.image)).into_owned();
+        Self { pixels, truth: drawn.truth, seed }
     }
 
     /// Its fish as the program reads them: those that count for the call and are one true fish.

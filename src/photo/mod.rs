@@ -4,6 +4,7 @@
 //! [`decode_with`]. [`list`] turns files and folders into the sorted photographs they hold. JPEG gives its
 //! own Y, Cb and Cr; PNG, TIFF and WebP are converted with the same weights, so that formats agree.
 
+mod banding;
 mod error;
 mod folder;
 mod format;
@@ -13,6 +14,7 @@ mod raster;
 mod shrink;
 mod tags;
 
+pub use banding::without_banding;
 pub use error::{PhotoError, Who};
 pub use folder::{Duplicate, Listing, Source, list, sha256};
 pub use format::{Format, is_picture_name, sniff};
