@@ -112,7 +112,7 @@ fn lacks_head(e: &Evidence) -> bool {
 /// depths of the fish: folds and fins reach as far from the midline as the body is deep.
 const FIN: f64 = 0.4;
 const FIN_REACH: f64 = 1.0;
-/// The same of pieces without an eye, as a share of the fish's length: of thin clear fish the depth says little (by trying,
+/// The same of pieces without an eye where every fish shows one, as a share of the fish's length: of thin clear fish the depth says little (by trying,
 /// rendered fish).
 const FOLD_REACH: f64 = 0.13;
 
@@ -141,7 +141,7 @@ fn fish_of(outcome: &Outcome) -> Option<(&Fish, &Evidence)> {
 
 /// Whether all of a small thing lies within reach of a larger fish's midline.
 fn lies_in_fins(piece: &Fish, evidence: &Evidence, fish: &Fish) -> bool {
-    let fold = if evidence.has_eye() { 0.0 } else { FOLD_REACH * fish.total_length.0 };
+    let fold = if lacks_head(evidence) { FOLD_REACH * fish.total_length.0 } else { 0.0 };
     let reach = fold.max(FIN_REACH * fish.depth.0);
     piece.total_length.0 < FIN * fish.total_length.0
         && piece

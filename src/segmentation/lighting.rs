@@ -72,8 +72,14 @@ pub(super) fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> L
             // A pad lights what lies on it and nothing beside it; a pale ruler or card on a dark ground lies
             // among fish that are lit as it is.
             let beside_it = without_largest(&pad);
-            let things = lit_things(luma, &beside_it, block, outside + LIT_BESIDE * (inside - outside));
-            match (things > LEAST_BESIDE, slender < SLENDER) {
+            let (middle, grain) = level_and_grain(luma, &beside_it, block);
+            let step = (LIT_BESIDE * (inside - outside)).max(GRAIN * grain);
+            let bright = share_of_things(luma, &beside_it, block, |v| v > middle + step);
+            let dark = share_of_things(luma, &beside_it, block, |v| v < middle - step);
+            // What holds dark things and is not much darker than a card is a tray.
+            let tray = darkest > LIT_OTHERWISE && bright.max(dark) > LEAST_BESIDE;
+            match (bright > LEAST_BESIDE, slender < SLENDER) {
+                _ if tray => {}
                 (true, true) => return lit(Polarity::BrightFish, beside_it),
                 (true, false) => return lit(Polarity::BrightFish, all),
                 (false, true) => {
@@ -165,9 +171,14 @@ fn without_largest(bright: &Plane<bool>) -> Plane<bool> {
     rest
 }
 
-/// Share of the dark blocks' pixels that belong to things brighter than `limit`. What reaches the frame or comes
+/// Share of the dark blocks' pixels that belong to things which stand out from them. What reaches the frame or comes
 /// within two blocks of the bright ground does not count: clips and hands reach in from outside, and a pad glows.
-fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -> f64 {
+fn share_of_things(
+    luma: &Plane<f32>,
+    dark: &Plane<bool>,
+    block: usize,
+    stands_out: impl Fn(f32) -> bool,
+) -> f64 {
     let far = Plane {
         width: dark.width,
         height: dark.height,
@@ -179,17 +190,16 @@ fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -
             .collect(),
     };
     let place = |x: usize, y: usize| ((x / block).min(far.width - 1), (y / block).min(far.height - 1));
-    let limit = limit.max(brightest_grain(luma, dark, block));
-    let mut bright = luma.map(|v| v > limit);
+    let mut things = luma.map(stands_out);
     let mut all = 0u32;
     for y in 0..luma.height {
         for x in 0..luma.width {
             let (bx, by) = place(x, y);
-            bright.data[y * luma.width + x] &= dark.at(bx, by);
+            things.data[y * luma.width + x] &= dark.at(bx, by);
             all += u32::from(dark.at(bx, by));
         }
     }
-    let things: usize = components::regions(&bright, 24)
+    let things: usize = components::regions(&things, 24)
         .iter()
         .filter(|r| r.x0 > 0 && r.y0 > 0)
         .filter(|r| (r.x1 as usize) + 1 < luma.width && (r.y1 as usize) + 1 < luma.height)
@@ -207,8 +217,8 @@ fn lit_things(luma: &Plane<f32>, dark: &Plane<bool>, block: usize, limit: f32) -
 /// Times the spread of its pixels that the grain of a bench stands out from it at most.
 const GRAIN: f32 = 6.0;
 
-/// Level up to which the pixels of the dark blocks are the grain of what they show.
-fn brightest_grain(luma: &Plane<f32>, dark: &Plane<bool>, block: usize) -> f32 {
+/// Median of the dark blocks' pixels and the standard deviation of their grain.
+fn level_and_grain(luma: &Plane<f32>, dark: &Plane<bool>, block: usize) -> (f32, f32) {
     let place = |x: usize, y: usize| ((x / block).min(dark.width - 1), (y / block).min(dark.height - 1));
     let mut values: Vec<f32> = (0..luma.height)
         .step_by(3)
@@ -220,7 +230,7 @@ fn brightest_grain(luma: &Plane<f32>, dark: &Plane<bool>, block: usize) -> f32 {
         .map(|(x, y)| luma.at(x, y))
         .collect();
     let middle = quantile(&mut values, 0.5).unwrap_or(0.0);
-    middle + GRAIN * noise_about_zero(values.iter().map(|v| v - middle)).unwrap_or(0.0)
+    (middle, noise_about_zero(values.iter().map(|v| v - middle)).unwrap_or(0.0))
 }
 
 /// Longest over shortest axis from which on a bright region is no light pad but a ruler or a fish.
