@@ -7,7 +7,7 @@
 
 use super::crop::Crop;
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
-use crate::imaging::plane::quantile;
+use crate::imaging::plane::{noise_about_zero, quantile};
 
 /// One end of a body.
 #[derive(Debug, Clone, Copy)]
@@ -23,9 +23,21 @@ pub struct End {
 }
 
 /// The signal along a ribbon: ink of a narrow band that follows the brightest way near the line.
+#[derive(Clone)]
 struct Signal {
     values: Vec<f32>,
     noise: f32,
+    /// The same beside the body, with its median taken off.
+    beside: Vec<f32>,
+}
+
+impl Signal {
+    /// Standard deviation of the mean of so many columns of bare ground. Grain that is coarser than a pixel does not average
+    /// out as noise does: what stretches beside the body show says so.
+    fn noise_of(&self, columns: usize) -> f32 {
+        let stretches = running_mean(&self.beside, columns / 2);
+        noise_about_zero(stretches.into_iter()).unwrap_or(0.0)
+    }
 }
 
 /// Rows averaged to each side.
@@ -57,16 +69,16 @@ fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
         band(ribbon, SIDE).into_iter().map(|v| if v.is_finite() { v - floor } else { 0.0 }).collect();
     // A tail fin has a fifth of the trunk's ink: the mean is taken over as many columns as that needs.
     let mut chosen = None;
+    let beside: Vec<f32> = beside.into_iter().map(|v| v - bare).collect();
     for radius in [1, 2, 4, 7] {
-        let smooth = running_mean(&beside, radius);
-        let mut spread: Vec<f32> = smooth.iter().map(|v| (v - bare).abs()).collect();
-        let noise = (1.4826 * quantile(&mut spread, 0.5).unwrap_or(0.01)).max(0.0015);
-        chosen = Some(Signal { values: running_mean(&raw, radius), noise });
+        let beside = running_mean(&beside, radius);
+        let noise = noise_about_zero(beside.iter().copied()).unwrap_or(0.015).max(0.0015);
+        chosen = Some(Signal { values: running_mean(&raw, radius), noise, beside });
         if noise < 0.07 * crop.trunk {
             break;
         }
     }
-    chosen.unwrap_or(Signal { values: raw, noise: 0.01 })
+    chosen.unwrap_or(Signal { values: raw, noise: 0.01, beside })
 }
 
 /// The greatest mean of a band of rows near `row`, for every column; negative infinity where most of them all are
@@ -105,7 +117,7 @@ fn running_mean(values: &[f32], radius: usize) -> Vec<f32> {
 /// Both ends of the body along the ribbon: the one near its start, the one near its end.
 pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
     let forward = signal(crop, ribbon);
-    let backward = Signal { values: forward.values.iter().rev().copied().collect(), noise: forward.noise };
+    let backward = Signal { values: forward.values.iter().rev().copied().collect(), ..forward.clone() };
     let last = find(crop, ribbon, &forward, crop.faintest);
     let first = find(crop, ribbon, &backward, crop.faintest);
     let end = ribbon.ink.width - 1;
@@ -199,7 +211,8 @@ const TIP_REACH: f64 = 0.025;
 /// Where the head ends that lies at the line's start.
 pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
     let forward = signal(crop, ribbon);
-    let backward = Signal { values: forward.values.into_iter().rev().collect(), noise: forward.noise };
+    let values = forward.values.iter().rev().copied().collect();
+    let backward = Signal { values, ..forward };
     let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
     let last = ribbon.ink.width - 1;
     let from = ribbon.column(end.arc);
@@ -278,7 +291,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     // Columns share crop pixels: so many of them make one independent reading.
     let shared = (1.6 / ribbon.step).max(1.0);
     let independent = (look as f64 / shared).max(1.0) as f32;
-    let unseen = 2.5 * signal.noise / independent.sqrt();
+    let unseen = 2.5 * (signal.noise / independent.sqrt()).max(signal.noise_of(look));
     for _ in 0..5 {
         let (from, to) = (at as usize + penumbra, at as usize + penumbra + look);
         if to + 1 >= width {
