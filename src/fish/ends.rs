@@ -291,14 +291,14 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     // Columns share crop pixels: so many of them make one independent reading.
     let shared = (1.6 / ribbon.step).max(1.0);
     let independent = (look as f64 / shared).max(1.0) as f32;
-    let unseen = 2.5 * (signal.noise / independent.sqrt()).max(signal.noise_of(look));
+    let least = 2.5 * signal.noise / independent.sqrt();
     for _ in 0..5 {
         let (from, to) = (at as usize + penumbra, at as usize + penumbra + look);
         if to + 1 >= width {
             break;
         }
         let next = mid(from, to);
-        if next < unseen || next < faintest {
+        if next < least || next < faintest {
             break;
         }
         let further = step(e, at as usize, next, gap);
@@ -312,7 +312,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-    End { arc: ribbon.arc(at), se, strength, unseen }
+    End { arc: ribbon.arc(at), se, strength, unseen: least.max(2.5 * signal.noise_of(look)) }
 }
 
 /// The column, at or after `from`, where a plateau of `level` gives way to nothing: the place that best parts
