@@ -2,7 +2,7 @@
 //! prints what it reaches on photographs, and on classes, that it was not fitted on.
 //!
 //! `cargo run --release --example fit_likeness` writes `models/standard/likeness.json`; the same source gives the
-//! same file. `-- --photos N` sets the photographs of a class (default 20), `-- --dry` writes nothing.
+//! same file. `-- --photos N` sets the photographs of a class (default 40), `-- --dry` writes nothing.
 
 #[path = "../accuracy/matching.rs"]
 mod matching;
@@ -23,7 +23,7 @@ const RIDGE: f64 = 2.0;
 
 /// One fish in so many counts a second time with the eye of something that is no fish: rendered fish always show
 /// theirs, dark, blurred and turned ones may not.
-const EYELESS: usize = 20;
+const EYELESS: usize = 5;
 
 #[derive(Clone)]
 struct Row {
@@ -129,7 +129,7 @@ fn errors(model: &Likeness, rows: &[&Row]) -> (usize, usize) {
 }
 
 fn main() {
-    let mut photos = 20u64;
+    let mut photos = 40u64;
     let mut dry = false;
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {

@@ -2,7 +2,7 @@
 //! `examples/fit_likeness` and built in.
 //!
 //! Readings enter on scales on which fish of any size look alike (logarithms of ratios), in standard deviations
-//! of the fitted candidates and never beyond three of them: what nothing in the fit resembled counts no more
+//! of the fitted candidates and never beyond two of them: what nothing in the fit resembled counts no more
 //! than the most unusual thing that was seen.
 
 use super::judge::Evidence;
@@ -14,7 +14,7 @@ pub const READINGS: usize = 19;
 /// Terms of the regression: every reading, its square, and both again on a dark ground, and the dark ground itself.
 pub const TERMS: usize = 4 * READINGS + 1;
 /// Farthest a reading counts, in standard deviations.
-const FARTHEST: f64 = 3.0;
+const FARTHEST: f64 = 2.0;
 
 /// The fitted regression.
 #[derive(Debug, Clone, Serialize, Deserialize)]

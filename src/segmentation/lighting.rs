@@ -385,11 +385,21 @@ mod tests {
     use super::*;
     use crate::photo::Pixels;
 
+    /// A frame of the grey levels that `level` gives.
+    fn painted(level: impl Fn(u32, u32) -> u8) -> Pixels {
+        let (width, height) = (800, 600);
+        let luma = (0..width * height).map(|i| level(i % width, i / width)).collect();
+        Pixels { width, height, luma, chroma: None }
+    }
+
     /// A frame of `level` grey levels where `bright` says, 12 elsewhere.
     fn frame(level: u8, bright: impl Fn(u32, u32) -> bool) -> Pixels {
-        let (width, height) = (800, 600);
-        let value = |i: u32| if bright(i % width, i / width) { level } else { 12 };
-        Pixels { width, height, luma: (0..width * height).map(value).collect(), chroma: None }
+        painted(|x, y| if bright(x, y) { level } else { 12 })
+    }
+
+    /// Slender bodies, each narrower than a block.
+    fn slender(x: u32, y: u32) -> bool {
+        (2..7).any(|k| (110 * k - 6..110 * k).contains(&x) && (150..260).contains(&y))
     }
 
     /// Pale bodies, each larger than a block, none at the wall.
@@ -427,5 +437,45 @@ mod tests {
         let clip = |x: u32, y: u32| (300..420).contains(&x) && (200..330).contains(&y);
         let ground = prepare(&frame(200, |x, y| pad(x, y) && !clip(x, y)));
         assert_eq!(ground.polarity, Polarity::DarkFish);
+    }
+
+    #[test]
+    fn a_pad_on_a_bench_lit_by_the_room_is_the_ground_and_the_bench_is_not() {
+        let pad = |x: u32, y: u32| (120..680).contains(&x) && (90..510).contains(&y);
+        // The bench has grain.
+        let bench = |x: u32, y: u32| {
+            110 + ((x / 5).wrapping_mul(2_654_435_761) ^ (y / 5).wrapping_mul(40_503)) as u8 % 30
+        };
+        let ground = prepare(&painted(|x, y| match (pad(x, y), slender(x, y)) {
+            (true, true) => 140,
+            (true, false) => 210,
+            (false, _) => bench(x, y),
+        }));
+        assert_eq!(ground.polarity, Polarity::DarkFish);
+        let lit = |x: f64, y: f64| {
+            let (x, y) = ground.to_search(x, y);
+            ground.lit.at(x as usize, y as usize)
+        };
+        assert!(lit(400.0, 300.0) && lit(327.0, 200.0) && !lit(40.0, 300.0) && !lit(400.0, 560.0));
+    }
+
+    #[test]
+    fn a_pale_card_on_a_tray_is_no_pad_while_fish_lie_beside_it() {
+        let card = |x: u32, y: u32| (430..780).contains(&x) && (320..590).contains(&y);
+        let ground = prepare(&painted(|x, y| match (card(x, y), slender(x, y)) {
+            (true, _) => 220,
+            (false, true) => 90,
+            (false, false) => 150,
+        }));
+        assert_eq!(ground.polarity, Polarity::DarkFish);
+        assert!(ground.lit.at(100, 200), "the tray is searched");
+    }
+
+    #[test]
+    fn fish_on_a_grey_ground_depart_to_the_side_where_they_are() {
+        for (fish, polarity) in [(190, Polarity::BrightFish), (90, Polarity::DarkFish)] {
+            let ground = prepare(&painted(|x, y| if slender(x, y) { fish } else { 140 }));
+            assert_eq!(ground.polarity, polarity);
+        }
     }
 }
