@@ -44,7 +44,8 @@ const SHORT_SNOUT: f64 = 0.04;
 /// Where the noise hides what has less ink than this share of the trunk's, the tail may go on unseen: the last part of
 /// the trunk has about a third of it, the fin a fifth and less (rendered fish).
 const UNSEEN: f32 = 0.2;
-/// Share of a line without an eye that lies along unlit ground or the frame, from which on it is the edge itself.
+/// Share of a line without an eye that lies along unlit ground or the frame, from which on it is the edge itself (by
+/// trying, rendered pads).
 const ALONG_EDGE: f64 = 0.5;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;

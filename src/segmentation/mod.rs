@@ -13,6 +13,7 @@ mod ground;
 mod haze;
 mod ink;
 mod lighting;
+mod surround;
 mod wall_search;
 mod walls;
 
