@@ -223,8 +223,20 @@ mod tests {
 
     #[test]
     fn fish_on_a_grey_ground_depart_to_the_side_where_they_are() {
+        // Pale fish have dark eyes, and the lamp shows beside dark ones.
+        let lamp = |x: u32, y: u32| (600..670).contains(&x) && (400..470).contains(&y);
         for (fish, polarity) in [(190, Polarity::BrightFish), (90, Polarity::DarkFish)] {
-            let ground = prepare(&painted(|x, y| if slender(x, y) { fish } else { 140 }));
+            let ground = prepare(&painted(|x, y| match (slender(x, y), lamp(x, y)) {
+                (true, _) => {
+                    if y < 160 {
+                        50
+                    } else {
+                        fish
+                    }
+                }
+                (false, true) if fish < 140 => 250,
+                (false, _) => 140,
+            }));
             assert_eq!(ground.polarity, polarity);
         }
     }
