@@ -18,8 +18,7 @@ const AT_VESSEL: f64 = 0.06;
 /// Whether an end of a line lies at the wall of a vessel.
 pub fn ends_at_wall(found: &Found, ground: &Ground, crop: &Crop, line: &[[f64; 2]]) -> bool {
     let Found { labels, vessels, .. } = found;
-    [line.first(), line.last()].into_iter().flatten().any(|end| {
-        let [x, y] = crop.to_photo(*end);
+    either_end(crop, line, |[x, y]| {
         let (sx, sy) = ground.to_search(x, y);
         let (sx, sy) = (sx.round() as i64, sy.round() as i64);
         vessels.iter().any(|v| v.distance(x, y).abs() < AT_VESSEL * v.b)
@@ -78,10 +77,12 @@ const GLINT_REACH: i64 = 2;
 
 /// Whether an end of the line lies at a glint, under which it may go on.
 pub fn ends_at_glint(ground: &Ground, crop: &Crop, line: &[[f64; 2]]) -> bool {
-    [line.first(), line.last()].into_iter().flatten().any(|end| {
-        let [x, y] = crop.to_photo(*end);
-        ground.lamp_near(x, y, GLINT_REACH)
-    })
+    either_end(crop, line, |[x, y]| ground.lamp_near(x, y, GLINT_REACH))
+}
+
+/// Whether something holds at the photograph pixel of the start or the end of a line.
+fn either_end(crop: &Crop, line: &[[f64; 2]], holds: impl Fn([f64; 2]) -> bool) -> bool {
+    [line.first(), line.last()].into_iter().flatten().any(|end| holds(crop.to_photo(*end)))
 }
 
 /// Whether a point lies in the photograph.

@@ -23,22 +23,22 @@ pub struct End {
 }
 
 /// The signal along a ribbon: ink of a narrow band that follows the brightest way near the line.
-#[derive(Clone)]
 struct Signal {
     values: Vec<f32>,
+    /// Standard deviation of a value on bare ground.
     noise: f32,
-    /// The same beside the body, with its median taken off.
-    beside: Vec<f32>,
+    /// That of the mean of a plateau's columns: grain that is coarser than a pixel does not average out as noise does, as
+    /// stretches beside the body show.
+    grain: f32,
 }
 
-impl Signal {
-    /// Standard deviation of the mean of so many columns of bare ground. Grain that is coarser than a pixel does not average
-    /// out as noise does: what stretches beside the body show says so.
-    fn noise_of(&self, columns: usize) -> f32 {
-        let stretches = running_mean(&self.beside, columns / 2);
-        noise_about_zero(stretches.into_iter()).unwrap_or(0.0)
-    }
+/// Columns by whose mean a plateau is judged.
+fn plateau(ribbon: &Ribbon) -> usize {
+    (COLUMNS / 40).max((2.0 / ribbon.step).ceil() as usize)
 }
+
+/// Strength from which on a plateau is one, in standard deviations of its mean.
+const PLATEAU: f32 = 2.5;
 
 /// Rows averaged to each side.
 const BAND: usize = 2;
@@ -71,14 +71,17 @@ fn signal(crop: &Crop, ribbon: &Ribbon) -> Signal {
     let mut chosen = None;
     let beside: Vec<f32> = beside.into_iter().map(|v| v - bare).collect();
     for radius in [1, 2, 4, 7] {
-        let beside = running_mean(&beside, radius);
-        let noise = noise_about_zero(beside.iter().copied()).unwrap_or(0.015).max(0.0015);
-        chosen = Some(Signal { values: running_mean(&raw, radius), noise, beside });
+        let smooth = running_mean(&beside, radius);
+        let noise = noise_about_zero(smooth.iter().copied()).unwrap_or(0.015).max(0.0015);
+        chosen = Some((radius, smooth, noise));
         if noise < 0.07 * crop.trunk {
             break;
         }
     }
-    chosen.unwrap_or(Signal { values: raw, noise: 0.01, beside })
+    let (radius, smooth, noise) = chosen.unwrap_or((0, beside, 0.01));
+    let stretches = running_mean(&smooth, plateau(ribbon) / 2);
+    let grain = noise_about_zero(stretches.into_iter()).unwrap_or(0.0);
+    Signal { values: running_mean(&raw, radius), noise, grain }
 }
 
 /// The greatest mean of a band of rows near `row`, for every column; negative infinity where most of them all are
@@ -117,7 +120,7 @@ fn running_mean(values: &[f32], radius: usize) -> Vec<f32> {
 /// Both ends of the body along the ribbon: the one near its start, the one near its end.
 pub fn ends(crop: &Crop, ribbon: &Ribbon) -> (End, End) {
     let forward = signal(crop, ribbon);
-    let backward = Signal { values: forward.values.iter().rev().copied().collect(), ..forward.clone() };
+    let backward = Signal { values: forward.values.iter().rev().copied().collect(), ..forward };
     let last = find(crop, ribbon, &forward, crop.faintest);
     let first = find(crop, ribbon, &backward, crop.faintest);
     let end = ribbon.ink.width - 1;
@@ -211,8 +214,7 @@ const TIP_REACH: f64 = 0.025;
 /// Where the head ends that lies at the line's start.
 pub fn snout(crop: &Crop, ribbon: &Ribbon) -> End {
     let forward = signal(crop, ribbon);
-    let values = forward.values.iter().rev().copied().collect();
-    let backward = Signal { values, ..forward };
+    let backward = Signal { values: forward.values.into_iter().rev().collect(), ..forward };
     let end = find(crop, ribbon, &backward, SNOUT * crop.trunk);
     let last = ribbon.ink.width - 1;
     let from = ribbon.column(end.arc);
@@ -287,11 +289,11 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let start = (BEYOND + COLUMNS - COLUMNS / 8).min(joined.saturating_sub(COLUMNS / 16));
     let mut level = mid(start - 12, start + 1);
     let mut at = step(e, start, level, gap);
-    let look = (COLUMNS / 40).max((2.0 / ribbon.step).ceil() as usize);
+    let look = plateau(ribbon);
     // Columns share crop pixels: so many of them make one independent reading.
     let shared = (1.6 / ribbon.step).max(1.0);
     let independent = (look as f64 / shared).max(1.0) as f32;
-    let least = 2.5 * signal.noise / independent.sqrt();
+    let least = PLATEAU * signal.noise / independent.sqrt();
     for _ in 0..5 {
         let (from, to) = (at as usize + penumbra, at as usize + penumbra + look);
         if to + 1 >= width {
@@ -312,7 +314,7 @@ fn find(crop: &Crop, ribbon: &Ribbon, signal: &Signal, faintest: f32) -> End {
     let strength = inner / signal.noise;
     // A step of height `inner` under noise is placed to about noise / height of an independent reading.
     let se = ribbon.step * shared * f64::from((signal.noise / inner.max(1e-4)).clamp(0.05, 6.0)) + 0.25;
-    End { arc: ribbon.arc(at), se, strength, unseen: least.max(2.5 * signal.noise_of(look)) }
+    End { arc: ribbon.arc(at), se, strength, unseen: least.max(PLATEAU * signal.grain) }
 }
 
 /// The column, at or after `from`, where a plateau of `level` gives way to nothing: the place that best parts

@@ -90,6 +90,24 @@ impl Case<'_> {
         Outcome::Refused(Refused { outline: box_of(self.ground, &self.candidate.region), reason }, evidence)
     }
 
+    /// Why a line is that of no fish; `None` for a fish.
+    fn refusal(self, crop: &Crop, line: &[[f64; 2]], evidence: &Evidence) -> Option<&'static str> {
+        let Self { pixels, ground, candidate, .. } = self;
+        if let Some(reason) = evidence.refuse() {
+            // What is long and all beside a wall is more of it.
+            return Some(if candidate.beside_wall && evidence.is_line() { "vessel wall" } else { reason });
+        }
+        if candidate.beside_edge && !evidence.is_clear() {
+            // What is left of corners and edges of trays.
+            return Some("vessel wall");
+        }
+        let shows_eyes = ground.polarity == Polarity::DarkFish;
+        if shows_eyes && !evidence.has_eye() && along_edge(pixels, ground, crop, line) > ALONG_EDGE {
+            return Some("edge of the light");
+        }
+        at_edge(pixels, crop, line).into_iter().all(|end| end).then_some("cut at both ends")
+    }
+
     /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
     /// how far the fish may go on before the way's start and behind its end, crop pixels.
     pub(super) fn follow(self, crop: &Crop, way: &[[f64; 2]], reach: Option<[f64; 2]>) -> Outcome {
@@ -166,28 +184,9 @@ impl Case<'_> {
         }
         let Straight { line, ribbon, profile, eyes, p_start, .. } = body;
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
-        if let Some(reason) = evidence.refuse() {
+        if let Some(reason) = self.refusal(crop, &line, &evidence) {
             let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-            // What is long and all beside a wall is more of it.
-            let reason =
-                if self.candidate.beside_wall && evidence.is_line() { "vessel wall" } else { reason };
             return self.refused(reason, Some((evidence, line)));
-        }
-        if self.candidate.beside_edge && !evidence.is_clear() {
-            // What is left of corners and edges of trays.
-            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-            return self.refused("vessel wall", Some((evidence, line)));
-        }
-        if ground.polarity == Polarity::DarkFish
-            && !evidence.has_eye()
-            && along_edge(pixels, ground, crop, &line) > ALONG_EDGE
-        {
-            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-            return self.refused("edge of the light", Some((evidence, line)));
-        }
-        if at_edge(pixels, crop, &line).into_iter().all(|end| end) {
-            let line = line.iter().map(|p| crop.to_photo(*p)).collect();
-            return self.refused("cut at both ends", Some((evidence, line)));
         }
         let seen_from = view(&ribbon, &profile, &eyes[0], ground.polarity);
         let spread = blur(&ribbon, &eyes[0]).map_or(0.0, |b| b * ribbon.step * crop.bin as f64);

@@ -64,6 +64,17 @@ impl<T: Copy> Plane<T> {
 }
 
 impl Plane<bool> {
+    /// The pixels whose neighbours within `reach` rows and columns all are `true`, themselves included; beyond the edge
+    /// counts as `true`.
+    #[must_use]
+    pub fn inner(&self, reach: i64) -> Self {
+        let holds = |i: usize| {
+            let (x, y) = ((i % self.width) as i64, (i / self.width) as i64);
+            (-reach..=reach).all(|dy| (-reach..=reach).all(|dx| self.get_or(x + dx, y + dy, true)))
+        };
+        Self { width: self.width, height: self.height, data: (0..self.data.len()).map(holds).collect() }
+    }
+
     /// First column and row and last column and row with a `true` pixel; `None` without any.
     pub fn bounds(&self) -> Option<[usize; 4]> {
         let (mut x0, mut x1) = (usize::MAX, 0);

@@ -16,9 +16,9 @@ const PARTS: usize = 48;
 const LIT: f32 = 0.5;
 /// The neighbourhood, as a share of the longer side; slower changes are uneven light, which the search flattens anyway.
 const NEIGHBOURHOOD: f64 = 1.0 / 6.0;
-/// Longest period, as a share of the neighbourhood, and shortest, pixels.
+/// Longest period, as a share of the neighbourhood, and shortest, pixels: the fastest overtone must be longer than two.
 const LONGEST: f64 = 0.5;
-const SHORTEST: f64 = 4.0;
+const SHORTEST: f64 = 8.0;
 /// Faintest bands, as a share of the light, that are worth taking out.
 const FAINTEST: f64 = 0.0015;
 /// Share of the rows' variance that one repeating shape must explain: walls and rulers do not repeat.
@@ -28,25 +28,22 @@ const HARMONICS: usize = 3;
 /// Departures beyond so many standard deviations count no further.
 const CLIP: f64 = 3.0;
 
-/// The photograph without bands; itself where there are none.
+/// The photograph without bands in its brightness; itself where there are none. The limits of this file are by trying,
+/// rendered photographs.
 pub fn without_banding(pixels: &Pixels) -> Cow<'_, Pixels> {
     let (w, h) = (pixels.width as usize, pixels.height as usize);
-    let across = Bands::read(&departures(&means(&pixels.luma, w, h), w.max(h)), w.max(h));
-    let down = Bands::read(&departures(&turned_means(&pixels.luma, w, h), w.max(h)), w.max(h));
-    let most = |bands: &Option<Bands>| bands.as_ref().map_or(0.0, |b| b.strength);
-    if most(&across).max(most(&down)) <= 0.0 {
-        return Cow::Borrowed(pixels);
-    }
+    let read = |means: &[[f32; PARTS]]| Bands::read(&departures(means, w.max(h)), w.max(h));
+    let across = read(&means(&pixels.luma, w, h)).map(|bands| (bands, true));
+    let down = read(&turned_means(&pixels.luma, w, h)).map(|bands| (bands, false));
+    let stronger = across.into_iter().chain(down).max_by(|a, b| a.0.strength.total_cmp(&b.0.strength));
+    let Some((bands, along_rows)) = stronger else { return Cow::Borrowed(pixels) };
+    let factor = |i: usize| (1.0 / (1.0 + bands.at(i as f64))) as f32;
+    let factors: Vec<f32> = (0..if along_rows { h } else { w }).map(factor).collect();
     let mut steady = pixels.clone();
-    let rowwise = most(&across) >= most(&down);
-    let bands = if rowwise { across } else { down };
-    let Some(bands) = bands else { return Cow::Borrowed(pixels) };
-    let factors: Vec<f32> =
-        (0..if rowwise { h } else { w }).map(|i| (1.0 / (1.0 + bands.at(i as f64))) as f32).collect();
-    let level = |v: u8, factor: f32| (f32::from(v) * factor).round().clamp(0.0, 255.0) as u8;
     for (y, row) in steady.luma.chunks_exact_mut(w).enumerate() {
         for (x, v) in row.iter_mut().enumerate() {
-            *v = level(*v, factors[if rowwise { y } else { x }]);
+            let factor = factors[if along_rows { y } else { x }];
+            *v = (f32::from(*v) * factor).round().clamp(0.0, 255.0) as u8;
         }
     }
     Cow::Owned(steady)
@@ -95,8 +92,7 @@ fn departures(means: &[[f32; PARTS]], side: usize) -> Vec<f64> {
             let (from, to) = (i - reach, i + reach + 1);
             let mut departures: Vec<f32> = (0..PARTS)
                 .filter_map(|p| {
-                    let around = (sums[to][p] - sums[from][p]) / (to - from) as f64;
-                    let around = around as f32;
+                    let around = ((sums[to][p] - sums[from][p]) / (to - from) as f64) as f32;
                     (around > lit).then(|| means[i][p] / around - 1.0)
                 })
                 .collect();
@@ -109,7 +105,7 @@ fn departures(means: &[[f32; PARTS]], side: usize) -> Vec<f64> {
         .collect()
 }
 
-/// A shape that repeats every `period` rows.
+/// A shape that repeats along the rows.
 struct Bands {
     /// Radians a row.
     frequency: f64,
@@ -128,8 +124,8 @@ impl Bands {
             return None;
         }
         let clipped: Vec<f64> = departures.iter().map(|v| v.clamp(-CLIP * spread, CLIP * spread)).collect();
-        let (longest, shortest) = (LONGEST * NEIGHBOURHOOD * side as f64, SHORTEST);
-        let cycles = (n as f64 / longest).ceil().max(2.0) as usize..(n as f64 / shortest) as usize;
+        let longest = LONGEST * NEIGHBOURHOOD * side as f64;
+        let cycles = (n as f64 / longest).ceil().max(2.0) as usize..(n as f64 / SHORTEST) as usize;
         let angle = |cycles: f64| TAU * cycles / n as f64;
         let best = |candidates: &[f64]| {
             let powers = candidates.chunks(ABREAST).flat_map(|some| {

@@ -231,17 +231,7 @@ fn fit_grid(grid: &Plane<f32>, like: &Plane<f32>) -> Plane<f32> {
 /// Refines a coarse surface: blocks close to it carry weight, the rest (fish, walls, marks) and the blocks
 /// next to unlit ones do not; twice, the second time against the refined surface with a tighter limit.
 fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<f32> {
-    let (w, h) = (lit.width, lit.height);
-    let inner = Plane {
-        width: w,
-        height: h,
-        data: (0..w * h)
-            .map(|i| {
-                let (x, y) = ((i % w) as i64, (i / w) as i64);
-                (-1..=1).all(|dy| (-1..=1).all(|dx| lit.get_or(x + dx, y + dy, true)))
-            })
-            .collect(),
-    };
+    let inner = lit.inner(1);
     let mut surface = prior.clone();
     for (times, share) in [(3.0, 0.008), (3.0, 0.005)] {
         let mut departures: Vec<f32> = (0..medians.data.len())

@@ -18,6 +18,7 @@ pub(super) struct Light {
     /// Level of what surrounds a light pad, as a share of the pad's; 0 without a surround.
     pub surround: f32,
 }
+
 /// Which way fish depart, and the blocks lit as the dish is.
 pub(super) fn decide(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> Light {
     two_grounds(luma, medians, block).unwrap_or_else(|| {
@@ -74,15 +75,7 @@ pub(super) fn lit_pixels(luma: &Plane<f32>, ground: &Surface, light: &Light) -> 
     // Half way between both grounds.
     let darker = LIKE_SURROUND.max(0.5 * (1.0 + light.surround));
     // Blocks far from lit ones: whatever grain they have is the surround's.
-    let within = |bx: usize, by: usize| {
-        let (bx, by) = (bx as i64, by as i64);
-        (-1..=1).all(|dy| (-1..=1).all(|dx| !blocks.get_or(bx + dx, by + dy, false)))
-    };
-    let within = Plane {
-        width: blocks.width,
-        height: blocks.height,
-        data: (0..blocks.data.len()).map(|i| within(i % blocks.width, i / blocks.width)).collect(),
-    };
+    let within = blocks.map(|lit| !lit).inner(1);
     for y in 0..h {
         ground.row(y, &mut line);
         for x in 0..w {

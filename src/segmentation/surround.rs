@@ -27,6 +27,7 @@ const SURROUND_AT_FRAME: f64 = 0.35;
 /// … and its level steps to the pad's within three blocks: by this share of the difference along three quarters of the edge.
 /// Uneven light does not. All four by trying, rendered pads and trays.
 const STEP: f32 = 0.6;
+
 /// How a photograph is lit that shows two grounds, a bright and a dark one; `None` where it shows one.
 pub(super) fn two_grounds(luma: &Plane<f32>, medians: &Plane<f32>, block: usize) -> Option<Light> {
     let lit = |polarity, lit| Some(Light { polarity, lit, surround: 0.0 });
@@ -67,11 +68,11 @@ pub(super) fn two_grounds(luma: &Plane<f32>, medians: &Plane<f32>, block: usize)
             let beside_it = without_largest(&pad);
             let (middle, grain) = level_and_grain(luma, &beside_it, block);
             let step = (LIT_BESIDE * (inside - outside)).max(GRAIN * grain);
-            let bright = share_of_things(luma, &beside_it, block, |v| v > middle + step);
-            let dark = share_of_things(luma, &beside_it, block, |v| v < middle - step);
-            // What holds dark things and is not much darker than a card is a tray.
-            let tray = darkest > LIT_OTHERWISE && bright.max(dark) > LEAST_BESIDE;
-            match (bright > LEAST_BESIDE, slender < SLENDER) {
+            let bright = share_of_things(luma, &beside_it, block, |v| v > middle + step) > LEAST_BESIDE;
+            let dark = || share_of_things(luma, &beside_it, block, |v| v < middle - step) > LEAST_BESIDE;
+            // What holds things and is not much darker than a card is a tray.
+            let tray = darkest > LIT_OTHERWISE && (bright || dark());
+            match (bright, slender < SLENDER) {
                 _ if tray => {}
                 (true, true) => return lit(Polarity::BrightFish, beside_it),
                 (true, false) => return lit(Polarity::BrightFish, all),
@@ -172,36 +173,21 @@ fn share_of_things(
     block: usize,
     stands_out: impl Fn(f32) -> bool,
 ) -> f64 {
-    let far = Plane {
-        width: dark.width,
-        height: dark.height,
-        data: (0..dark.data.len())
-            .map(|i| {
-                let (x, y) = ((i % dark.width) as i64, (i / dark.width) as i64);
-                (-2..=2).all(|dy| (-2..=2).all(|dx| dark.get_or(x + dx, y + dy, true)))
-            })
-            .collect(),
-    };
-    let place = |x: usize, y: usize| ((x / block).min(far.width - 1), (y / block).min(far.height - 1));
+    let far = dark.inner(2);
     let mut things = luma.map(stands_out);
     let mut all = 0u32;
     for y in 0..luma.height {
         for x in 0..luma.width {
-            let (bx, by) = place(x, y);
-            things.data[y * luma.width + x] &= dark.at(bx, by);
-            all += u32::from(dark.at(bx, by));
+            let dark = dark.at(x / block, y / block);
+            things.data[y * luma.width + x] &= dark;
+            all += u32::from(dark);
         }
     }
     let things: usize = components::regions(&things, 24)
         .iter()
         .filter(|r| r.x0 > 0 && r.y0 > 0)
         .filter(|r| (r.x1 as usize) + 1 < luma.width && (r.y1 as usize) + 1 < luma.height)
-        .filter(|r| {
-            r.pixels.iter().all(|&(x, y)| {
-                let (bx, by) = place(x as usize, y as usize);
-                far.at(bx, by)
-            })
-        })
+        .filter(|r| r.pixels.iter().all(|&(x, y)| far.at(x as usize / block, y as usize / block)))
         .map(|r| r.pixels.len())
         .sum();
     things as f64 / f64::from(all.max(1))
@@ -212,14 +198,10 @@ const GRAIN: f32 = 6.0;
 
 /// Median of the dark blocks' pixels and the standard deviation of their grain.
 fn level_and_grain(luma: &Plane<f32>, dark: &Plane<bool>, block: usize) -> (f32, f32) {
-    let place = |x: usize, y: usize| ((x / block).min(dark.width - 1), (y / block).min(dark.height - 1));
     let mut values: Vec<f32> = (0..luma.height)
         .step_by(3)
         .flat_map(|y| (0..luma.width).step_by(3).map(move |x| (x, y)))
-        .filter(|&(x, y)| {
-            let (bx, by) = place(x, y);
-            dark.at(bx, by)
-        })
+        .filter(|&(x, y)| dark.at(x / block, y / block))
         .map(|(x, y)| luma.at(x, y))
         .collect();
     let middle = quantile(&mut values, 0.5).unwrap_or(0.0);
