@@ -1,8 +1,8 @@
 //! Accuracy on freshly rendered photographs: draws photographs of every class, scores them as the program does
 //! and prints what it reaches, in finding, measuring and calling. All figures are on RENDERED photographs.
 //!
-//! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light_pad]… [--worst DIR]
-//! [--evidence FILE]`: `--worst` draws every photograph with truth and findings, `--evidence` writes what each
+//! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light-pad]… [--light dark]
+//! [--worst DIR] [--evidence FILE]`: `--light` draws every class under that light (`transmitted`, `dark`, `pale`), `--worst` draws every photograph with truth and findings, `--evidence` writes what each
 //! candidate showed and whether it is a fish.
 
 mod calls;
@@ -15,7 +15,8 @@ use frygauge::bladder::{self, Model};
 use frygauge::fish::{Evidence, Fish, Outcome, measure_all};
 use frygauge::photo;
 use frygauge::pipeline::{self, ScoredFish, Settings};
-use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph};
+use frygauge::records::Lighting;
+use frygauge::render::{Class, Rendered, TrueFish, encode_jpeg, photograph, scene_under};
 use frygauge::segmentation::{find, prepare};
 use rayon::prelude::*;
 
@@ -23,12 +24,13 @@ struct Options {
     seed: u64,
     photos: u64,
     classes: Vec<Class>,
+    light: Option<Lighting>,
     worst: Option<String>,
     evidence: Option<String>,
 }
 
 fn options() -> Options {
-    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), worst: None, evidence: None };
+    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), light: None, worst: None, evidence: None };
     let mut args = std::env::args().skip(1);
     while let Some(a) = args.next() {
         let mut value = || args.next().unwrap_or_else(|| panic!("{a} needs a value"));
@@ -39,6 +41,14 @@ fn options() -> Options {
                 let name = value();
                 let class = Class::ALL.iter().find(|c| c.name() == name);
                 o.classes.push(*class.unwrap_or_else(|| panic!("no class {name}")));
+            }
+            "--light" => {
+                o.light = Some(match value().as_str() {
+                    "transmitted" => Lighting::Transmitted,
+                    "dark" => Lighting::Dark,
+                    "pale" => Lighting::Pale,
+                    other => panic!("no light {other}"),
+                });
             }
             "--worst" => o.worst = Some(value()),
             "--evidence" => o.evidence = Some(value()),
@@ -103,7 +113,10 @@ impl Scored {
 }
 
 fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
-    let rendered = photograph(class, seed);
+    let rendered = match o.light {
+        Some(light) => scene_under(class, seed, light).render(),
+        None => photograph(class, seed),
+    };
     let bytes = encode_jpeg(&rendered, 88);
     let name = format!("{}-{seed}", class.name());
     let photo = photo::decode(&bytes, &name).expect("a rendered photograph decodes");

@@ -11,7 +11,8 @@ use frygauge::fish::likeness::{Likeness, READINGS, TERMS};
 use frygauge::fish::{Evidence, Outcome, measure_all};
 use frygauge::imaging::path;
 use frygauge::photo;
-use frygauge::render::{Class, TrueFish, encode_jpeg, photograph};
+use frygauge::records::Lighting;
+use frygauge::render::{Class, TrueFish, encode_jpeg, photograph, scene, scene_under};
 use frygauge::segmentation::{find, prepare};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -33,8 +34,11 @@ struct Row {
     fish: bool,
 }
 
-fn rows(class: Class, seed: u64) -> Vec<Row> {
-    let rendered = photograph(class, seed);
+fn rows((class, seed, light): Job) -> Vec<Row> {
+    let rendered = match light {
+        Some(light) => scene_under(class, seed, light).render(),
+        None => photograph(class, seed),
+    };
     let bytes = encode_jpeg(&rendered, 88);
     let photo = photo::decode(&bytes, "rendered").expect("a rendered photograph decodes");
     let pixels = photo::without_banding(&photo.pixels);
@@ -128,6 +132,27 @@ fn errors(model: &Likeness, rows: &[&Row]) -> (usize, usize) {
     (rows.iter().filter(|r| r.fish && !said(r)).count(), rows.iter().filter(|r| !r.fish && said(r)).count())
 }
 
+/// A photograph to be drawn: its class, its seed, and its light where that is not the class's own.
+type Job = (Class, u64, Option<Lighting>);
+
+/// So many photographs of each class, half of them twice: under another light too. Else what a class shows would pass
+/// for what its light does.
+fn jobs(photos: u64) -> Vec<Job> {
+    let drawn = Class::ALL.iter().flat_map(|c| (SEED..SEED + photos).map(move |seed| (*c, seed)));
+    let again = |seed: u64| match seed % 4 {
+        0 => Some(Lighting::Dark),
+        2 => Some(Lighting::Pale),
+        _ => None,
+    };
+    drawn
+        .flat_map(|(c, seed)| {
+            let other = again(seed).filter(|light| scene_under(c, seed, *light).lighting != scene(c, seed).lighting);
+            [Some((c, seed, None)), other.map(|light| (c, seed, Some(light)))]
+        })
+        .flatten()
+        .collect()
+}
+
 fn main() {
     let mut photos = 40u64;
     let mut dry = false;
@@ -141,9 +166,7 @@ fn main() {
             other => panic!("unknown option {other}"),
         }
     }
-    let jobs: Vec<(Class, u64)> =
-        Class::ALL.iter().flat_map(|c| (0..photos).map(move |k| (*c, SEED + k))).collect();
-    let all: Vec<Row> = jobs.par_iter().flat_map_iter(|(c, s)| rows(*c, *s)).collect();
+    let all: Vec<Row> = jobs(photos).into_par_iter().flat_map_iter(rows).collect();
     let (fitting, kept): (Vec<&Row>, Vec<&Row>) = all.iter().partition(|r| r.photo % 3 != 0);
     println!("{} candidates, {} of them fish", all.len(), all.iter().filter(|r| r.fish).count());
     println!("fitted on two thirds of the photographs, on the others: fish refused, other things taken");
@@ -159,7 +182,7 @@ fn main() {
     let model = fit(
         &every,
         format!(
-            "{} candidates in {photos} rendered photographs of each class, seeds from {SEED}",
+            "{} candidates in {photos} rendered photographs of each class, half of them under a second light, seeds from {SEED}",
             every.len()
         ),
     );

@@ -229,6 +229,30 @@ pub fn scene(class: Class, seed: u64) -> Scene {
     finish(dice, class, seed, style, &draft)
 }
 
+/// As [`scene`], under this light whatever the class's own: fish bend and touch in dark dishes too. A pad that fills
+/// part of the frame stays one.
+///
+/// ```
+/// use frygauge::records::Lighting;
+/// use frygauge::render::{Class, scene_under};
+/// assert_eq!(scene_under(Class::Bent, 3, Lighting::Dark).lighting, Lighting::Dark);
+/// ```
+pub fn scene_under(class: Class, seed: u64, light: Lighting) -> Scene {
+    let mut scene = scene(class, seed);
+    if scene.lighting == light || scene.style.pad_share.is_some() {
+        return scene;
+    }
+    let dice = &mut Dice::new(scene.seed, 12);
+    scene.lighting = light;
+    scene.style.things.retain(|(thing, _)| *thing != Thing::Glint);
+    if light == Lighting::Transmitted {
+        scene.style.half_angle = dice.within(0.35, 0.95);
+    } else {
+        glints(dice, &mut scene.style, light);
+    }
+    scene
+}
+
 /// What a class decides before the fish are drawn.
 struct Draft {
     lighting: Lighting,
@@ -291,7 +315,12 @@ fn finish(dice: &mut Dice, class: Class, seed: u64, mut style: Style, draft: &Dr
 fn reflected(dice: &mut Dice, style: &mut Style, draft: &mut Draft, kind: Lighting) {
     draft.lighting = kind;
     draft.px_per_mm = dice.within(34.0, 46.0);
-    style.things.push((Thing::Glint, if kind == Lighting::Dark { 14 } else { 8 }));
+    glints(dice, style, kind);
+}
+
+/// Light from above: it shines back from the water.
+fn glints(dice: &mut Dice, style: &mut Style, light: Lighting) {
+    style.things.push((Thing::Glint, if light == Lighting::Dark { 14 } else { 8 }));
     style.half_angle = dice.within(0.5, 1.0);
 }
 

@@ -44,7 +44,7 @@ use image::RgbImage;
 #[cfg(test)]
 mod tests;
 
-pub use classes::{photograph, scene, whole_dish};
+pub use classes::{photograph, scene, scene_under, whole_dish};
 pub use jpeg::{NOTICE, Tags, encode_jpeg, encode_jpeg_tagged};
 pub use samples::{SampleImage, sample_images};
 pub use scene::{Fry, Scene};
