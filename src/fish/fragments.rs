@@ -2,6 +2,7 @@
 //! fish it continues.
 
 use super::measure::{Outcome, measure};
+use super::strands::fish_on_strands;
 use super::{Evidence, Fish};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
@@ -24,6 +25,14 @@ const SHORTEST: f64 = 20.0;
 pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outcome> {
     let mut outcomes: Vec<Option<Vec<Outcome>>> =
         found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
+    let mut cleared: Option<Found> = None;
+    for (outcomes, candidate) in outcomes.iter_mut().zip(&found.candidates) {
+        if let Some([Outcome::Refused(_, Some(_))]) = outcomes.as_deref() {
+            let labelled = cleared.get_or_insert_with(|| found.clone());
+            let fish = fish_on_strands(pixels, ground, labelled, candidate);
+            outcomes.get_or_insert_default().extend(fish);
+        }
+    }
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
     let mut joined: Option<Found> = None;
     for piece in 0..found.candidates.len() {

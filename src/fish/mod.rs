@@ -17,6 +17,7 @@ mod profile;
 mod ribbon;
 mod separate;
 mod shadows;
+mod strands;
 pub mod strip;
 
 pub use fragments::measure_all;

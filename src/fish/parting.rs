@@ -105,7 +105,7 @@ const FAINT_TAIL: f64 = 0.15;
 const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
 
 /// The same outcome, with the flag that another fish hides part of it.
-fn overlapping(outcome: Outcome) -> Outcome {
+pub(super) fn overlapping(outcome: Outcome) -> Outcome {
     match outcome {
         Outcome::Fish(mut fish, e) => {
             fish.flags.push(Flag::Overlap);

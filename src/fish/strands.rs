@@ -1,0 +1,193 @@
+//! Fish that a fibre, a hair or a scratch runs into: the search finds both as one region, and what is followed
+//! through it from end to end is no fish. A body is deep where a strand is thin all along: every deep part is tried
+//! alone and with each of the strands that leave it, one of which may be its tail.
+
+use super::likeness::Likeness;
+use super::measure::{Outcome, measure};
+use super::parting::overlapping;
+use super::Evidence;
+use crate::imaging::components::{self, Region};
+use crate::imaging::skeleton::Skeleton;
+use crate::imaging::{Plane, distance, path};
+use crate::photo::Pixels;
+use crate::segmentation::{Candidate, Found, Ground, Labels};
+
+/// Least depth of a region that is looked at, and least depth of a deep part as a share of the greatest: search pixels.
+const DEEP: f32 = 1.9;
+const CORE: f32 = 0.5;
+/// Most deep parts, and most strands of each, nearest first.
+const MOST_CORES: usize = 4;
+const MOST_STRANDS: usize = 6;
+/// Share of the region's pixels that must not be the fish's: else nothing was taken off.
+const TAKEN: f64 = 0.08;
+/// Least likeness to a fish: several parts are tried, and one of them passes more easily.
+const PLAIN: f64 = 0.8;
+/// Least share of a part that the fish in it accounts for.
+const EXPLAINED: f64 = 0.7;
+/// What a sharp turn, in radians, costs a way in likeness: fibres cross fish at any angle (by trying, rendered fish).
+const KINK: f64 = 0.3;
+/// Largest region looked at, as a share of the search image: scratches and walls that run through all of it are not.
+const LARGEST: f64 = 0.1;
+/// The label of what is taken off.
+const STRAND: u32 = u32::MAX - 1;
+
+/// The fish among the deep parts of a region that is none as a whole, flagged: what runs into them hides part of
+/// them. `labels` are left as they were.
+pub(super) fn fish_on_strands(
+    pixels: &Pixels,
+    ground: &Ground,
+    found: &mut Found,
+    candidate: &Candidate,
+) -> Vec<Outcome> {
+    let all = &candidate.region.pixels;
+    if candidate.beside_wall || all.len() as f64 > LARGEST * found.labels.data.len() as f64 {
+        return Vec::new();
+    }
+    let mut fish = Vec::new();
+    for core in Shape::of(&candidate.region).cores() {
+        let mut best: Option<(f64, Outcome)> = None;
+        for part in core {
+            if part.len() as f64 > (1.0 - TAKEN) * all.len() as f64 {
+                continue;
+            }
+            let Some(region) = components::bounded(part) else { continue };
+            let (major, minor) = region.axes();
+            let part = Candidate { region, major, minor, ..*candidate };
+            label(&mut found.labels, all, STRAND);
+            label(&mut found.labels, &part.region.pixels, candidate.label);
+            let mut outcomes = measure(pixels, ground, found, &part);
+            let (1, Some(Outcome::Fish(measured, e))) = (outcomes.len(), outcomes.pop()) else { continue };
+            let like = Likeness::standard().of(&e);
+            let score = like - KINK * e.kink;
+            if like >= PLAIN && is_plain(&e) && best.as_ref().is_none_or(|(most, _)| score > *most) {
+                best = Some((score, overlapping(Outcome::Fish(measured, e))));
+            }
+        }
+        fish.extend(best.map(|(_, outcome)| outcome));
+    }
+    label(&mut found.labels, all, candidate.label);
+    fish
+}
+
+fn label(labels: &mut Labels, pixels: &[(u32, u32)], as_one: u32) {
+    for &(x, y) in pixels {
+        labels.set(x as usize, y as usize, as_one);
+    }
+}
+
+/// Whether something shows an eye, is no longer than fish are, and is all there is: rings and strokes part into deep
+/// and thin pieces too.
+fn is_plain(e: &Evidence) -> bool {
+    e.has_eye() && !e.is_line() && e.explained >= EXPLAINED
+}
+
+/// A region in its box, one pixel wider.
+struct Shape {
+    origin: (u32, u32),
+    mask: Plane<bool>,
+    depth: Plane<f32>,
+}
+
+impl Shape {
+    fn of(region: &Region) -> Self {
+        let mut mask = Plane::filled(region.width() as usize + 2, region.height() as usize + 2, false);
+        for &(x, y) in &region.pixels {
+            mask.set((x - region.x0) as usize + 1, (y - region.y0) as usize + 1, true);
+        }
+        let depth = distance::euclidean(&mask);
+        Self { origin: (region.x0, region.y0), mask, depth }
+    }
+
+    /// For each deep part the pixels of it alone, and with each strand that leaves it.
+    fn cores(&self) -> Vec<Vec<Vec<(u32, u32)>>> {
+        let greatest = self.depth.data.iter().copied().fold(0.0, f32::max);
+        if greatest < DEEP {
+            return Vec::new();
+        }
+        let limit = CORE * greatest;
+        let mut deep = components::regions(&self.depth.map(|d| d > limit), 1);
+        deep.sort_by_key(|r| std::cmp::Reverse(r.pixels.len()));
+        deep.truncate(MOST_CORES);
+        let opened: Vec<Plane<bool>> = deep.iter().map(|core| self.around(core, limit)).collect();
+        let ends = Skeleton::of(&self.mask, &self.depth).ends();
+        deep.iter()
+            .enumerate()
+            .map(|(own, core)| {
+                let others = |i: usize| opened.iter().enumerate().any(|(k, o)| k != own && o.data[i]);
+                self.parts(core, &opened[own], &ends, others)
+            })
+            .collect()
+    }
+
+    /// The pixels of the region within `reach` of a deep part: what an opening by a disc leaves of it.
+    fn around(&self, core: &Region, reach: f32) -> Plane<bool> {
+        let mut rest = self.mask.map(|_| true);
+        for &(x, y) in &core.pixels {
+            rest.set(x as usize, y as usize, false);
+        }
+        let away = distance::euclidean(&rest);
+        let mut near = self.mask.clone();
+        for (n, d) in near.data.iter_mut().zip(&away.data) {
+            *n &= *d <= reach + 0.5;
+        }
+        near
+    }
+
+    fn parts(
+        &self,
+        core: &Region,
+        opened: &Plane<bool>,
+        ends: &[[f64; 2]],
+        others: impl Fn(usize) -> bool,
+    ) -> Vec<Vec<(u32, u32)>> {
+        let width = self.mask.width;
+        let mut cost = self.depth.map(|d| if d > 0.0 { (0.5 + d).powi(-2) } else { f32::INFINITY });
+        for (i, c) in cost.data.iter_mut().enumerate() {
+            if others(i) {
+                *c = f32::INFINITY;
+            }
+        }
+        let at = |&(x, y): &(u32, u32)| y as usize * width + x as usize;
+        let Some(from) =
+            core.pixels.iter().map(at).max_by(|a, b| self.depth.data[*a].total_cmp(&self.depth.data[*b]))
+        else {
+            return Vec::new();
+        };
+        let (total, before) = path::cheapest(&cost, from, |_| false);
+        let mut strands: Vec<usize> = ends
+            .iter()
+            .map(|e| e[1].round() as usize * width + e[0].round() as usize)
+            .filter(|e| !opened.data[*e] && total[*e].is_finite())
+            .collect();
+        strands.sort_by(|a, b| total[*a].total_cmp(&total[*b]));
+        strands.truncate(MOST_STRANDS);
+        let mut parts: Vec<Vec<(u32, u32)>> =
+            strands.into_iter().map(|end| self.with(opened, &path::trace(&before, end, width))).collect();
+        parts.push(self.with(opened, &[]));
+        parts
+    }
+
+    /// The pixels of a deep part and of what lies along a way, in the search image.
+    fn with(&self, opened: &Plane<bool>, way: &[[f64; 2]]) -> Vec<(u32, u32)> {
+        let mut kept = opened.clone();
+        for p in way {
+            let reach = self.depth.bilinear(p[0], p[1]) + 0.5;
+            let span = reach.ceil() as i64;
+            for (dy, dx) in (-span..=span).flat_map(|dy| (-span..=span).map(move |dx| (dy, dx))) {
+                let (x, y) = (p[0] as i64 + dx, p[1] as i64 + dy);
+                let inside = x >= 0 && y >= 0 && (x as usize) < kept.width && (y as usize) < kept.height;
+                if inside && ((dx * dx + dy * dy) as f32) <= reach * reach {
+                    let (x, y) = (x as usize, y as usize);
+                    let own = kept.at(x, y) || self.mask.at(x, y);
+                    kept.set(x, y, own);
+                }
+            }
+        }
+        let (x0, y0) = self.origin;
+        let width = kept.width;
+        (0..kept.data.len())
+            .filter(|i| kept.data[*i])
+            .map(|i| (x0 + (i % width) as u32 - 1, y0 + (i / width) as u32 - 1))
+            .collect()
+    }
+}
