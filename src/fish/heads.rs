@@ -1,6 +1,8 @@
-//! The heads in a body on a bright ground: eyes are the most opaque compact spots there are.
+//! The heads in a body. On a bright ground eyes are the most opaque compact spots there are; on a dark one the pupil
+//! is a dark round hole in a pale body or in the silver ring about it.
 
 use super::crop::Crop;
+use crate::segmentation::Polarity;
 use crate::imaging::{
     components::{self, Region},
     distance,
@@ -36,6 +38,16 @@ const LEAST: f64 = 0.05;
 /// Two eyes closer than this many of their diameters are of one head, seen from above or obliquely.
 const SAME_HEAD: f64 = 2.2;
 
+/// Levels of ink, in trunks, at which pupils are looked for: from the brightest ring down to a pale head.
+const RINGS: [f32; 6] = [1.6, 1.2, 0.9, 0.7, 0.5, 0.3];
+/// Least diameter of a pupil over the square root of the body's area, and of the eye over the pupil (from memory).
+const LEAST_PUPIL: f64 = 0.03;
+const PUPIL: f64 = 1.5;
+/// Share of what is round a pupil that must be body: one of two eyes seen from above bulges.
+const SURROUNDED: f64 = 0.7;
+/// How much dimmer a pupil is than what is round it, in trunks: scales and gut differ less (by trying, rendered fish).
+const DIMMER: f32 = 0.4;
+
 /// A head: where its eye is, crop pixels, and how large.
 #[derive(Debug, Clone, Copy)]
 pub struct Head {
@@ -43,7 +55,7 @@ pub struct Head {
     pub at: [f64; 2],
     /// Diameter of the eye.
     pub eye: f64,
-    /// Ink of the eye.
+    /// Ink of the eye, or how much dimmer a pupil is than what is round it.
     ink: f32,
     /// Whether it is as dark and as large as the eyes of one sample are alike: oil globules and gut are not.
     pub sure: bool,
@@ -65,8 +77,16 @@ fn is_hollow(crop: &Crop, region: &Region, share: f32) -> bool {
     !crop.shadows && middle < share * quantile(&mut all, 0.95).unwrap_or(0.0)
 }
 
-/// Heads in the body, the most opaque eye first.
+/// Heads in the body, the plainest eye first.
 pub fn heads(crop: &Crop) -> Vec<Head> {
+    alike(match crop.polarity {
+        Polarity::DarkFish => opaque(crop),
+        Polarity::BrightFish => pupils(crop),
+    })
+}
+
+/// Compact spots denser than the trunk.
+fn opaque(crop: &Crop) -> Vec<Head> {
     let mut found: Vec<Head> = Vec::new();
     let body = crop.body().data.iter().filter(|b| **b).count() as f64;
     // An eye may join the gut or pigment at one level and stand alone at a higher one.
@@ -109,6 +129,57 @@ pub fn heads(crop: &Crop) -> Vec<Head> {
             }
         }
     }
+    found
+}
+
+/// Round holes in what is as bright as a trunk or as the ring of an eye.
+fn pupils(crop: &Crop) -> Vec<Head> {
+    let mut found: Vec<Head> = Vec::new();
+    let body = crop.body().data.iter().filter(|b| **b).count() as f64;
+    let (w, h) = (crop.ink.width, crop.ink.height);
+    // The brightest level at which a spot is closed in shows all of it.
+    for level in RINGS {
+        let limit = level * crop.trunk;
+        let dim = crop.ink.map(|v| v < limit);
+        for region in components::regions(&dim, 4) {
+            let (major, minor) = region.axes();
+            let (x1, y1) = (region.x1 as usize + 1, region.y1 as usize + 1);
+            let closed_in = region.x0 > 0 && region.y0 > 0 && x1 < w && y1 < h;
+            let circle = std::f64::consts::FRAC_PI_4 * major * major;
+            let round = major <= ROUND * minor && region.pixels.len() as f64 >= COMPACT * circle;
+            if !closed_in || !round || major < LEAST_PUPIL * body.sqrt() {
+                continue;
+            }
+            let at = region.centre();
+            let Some(ring) = ring(crop, at, 0.5 * major) else { continue };
+            let within = region.pixels.iter().map(|&(x, y)| crop.ink.at(x as usize, y as usize));
+            let ink = ring - within.fold(f32::INFINITY, f32::min);
+            let head = Head { at, eye: PUPIL * major, ink, sure: false };
+            let inside = |h: &Head| (h.at[0] - at[0]).hypot(h.at[1] - at[1]) < 0.6 * h.eye;
+            if ink >= DIMMER * crop.trunk && !found.iter().any(inside) {
+                found.push(head);
+            }
+        }
+    }
+    found
+}
+
+/// Median ink of what surrounds a spot, a third of its radius away and at most as far as its radius; `None` where that is
+/// not all of the body.
+fn ring(crop: &Crop, at: [f64; 2], radius: f64) -> Option<f32> {
+    let round: Vec<[f64; 2]> = (0..32)
+        .flat_map(|k| {
+            let (sin, cos) = (f64::from(k) * std::f64::consts::TAU / 32.0).sin_cos();
+            [1.4, 1.7].map(|r| [at[0] + r * radius * cos, at[1] + r * radius * sin])
+        })
+        .collect();
+    let own = round.iter().filter(|p| crop.owns(**p)).count();
+    let mut ink: Vec<f32> = round.iter().map(|p| crop.ink.bilinear(p[0], p[1])).collect();
+    if (own as f64) < SURROUNDED * round.len() as f64 { None } else { quantile(&mut ink, 0.5) }
+}
+
+/// The spots that are as plain and as large as the eyes of one sample, those of one head put together.
+fn alike(mut found: Vec<Head>) -> Vec<Head> {
     found.sort_by(|a, b| b.ink.total_cmp(&a.ink));
     let Some(darkest) = found.first().map(|h| h.ink) else { return Vec::new() };
     let largest = found.iter().filter(|h| h.ink >= SURELY_LIKE * darkest).map(|h| h.eye).fold(0.0, f64::max);

@@ -18,7 +18,7 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
     let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
     let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
-    let several = by_heads(crop, polarity);
+    let several = by_heads(crop);
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one

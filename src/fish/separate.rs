@@ -1,6 +1,6 @@
 //! Fish that touch or cross, taken apart.
 //!
-//! On a bright ground by their eyes: every head gets the tail whose way through the body bends least and that
+//! By their eyes: every head gets the tail whose way through the body bends least and that
 //! makes the fish of one body alike in length; together the ways must account for the body. On any ground by
 //! level: fish that touch only with their fin folds or their haze part where the ink is that of trunks. If the
 //! evidence does neither, nothing is taken apart.
@@ -10,7 +10,6 @@ use super::heads::{Head, heads};
 use super::midline::POINTS;
 use crate::imaging::skeleton::Skeleton;
 use crate::imaging::{Plane, components, path};
-use crate::segmentation::Polarity;
 use std::collections::VecDeque;
 
 /// Most fish taken apart in one body.
@@ -42,7 +41,7 @@ const LEAST_PART: f64 = 0.12;
 pub struct Several {
     /// One way from head to tail for each fish, or none when the evidence does not part them.
     pub ways: Vec<FromHead>,
-    /// Heads seen; none on a dark ground.
+    /// Heads seen.
     pub heads: Vec<Head>,
 }
 
@@ -57,12 +56,8 @@ pub struct FromHead {
 }
 
 /// Ways through the crop, one a fish.
-pub fn by_heads(crop: &Crop, polarity: Polarity) -> Several {
+pub fn by_heads(crop: &Crop) -> Several {
     let none = |heads| Several { ways: Vec::new(), heads };
-    if polarity == Polarity::BrightFish {
-        // A pupil is no darker than the gap between two pale fish.
-        return none(Vec::new());
-    }
     let heads = heads(crop);
     let count = heads.len();
     if !(2..=MOST_FISH).contains(&count) {
