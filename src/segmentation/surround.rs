@@ -33,22 +33,18 @@ pub(super) fn two_grounds(luma: &Plane<f32>, medians: &Plane<f32>, block: usize)
     let lit = |polarity, lit| Some(Light { polarity, lit, surround: 0.0 });
     let all = medians.map(|_| true);
     let bright = quantile(&mut medians.data.clone(), 0.95).unwrap_or(0.0);
-    let mut darkest = LIT_OTHERWISE;
-    let (mut large, mut dark_blocks) = large_below(medians, LIT_OTHERWISE * bright);
-    if share(&dark_blocks) <= FEW
-        && let Some(surround) = room_lit_surround(medians)
-    {
-        darkest = LIT_BY_ROOM;
-        (large, dark_blocks) = surround;
-    }
+    let surround = stepped_surround(medians);
+    let stepped = surround.is_some();
+    let (large, dark_blocks) = surround.unwrap_or_else(|| large_below(medians, LIT_OTHERWISE * bright));
     let dark_share = share(&dark_blocks);
     if dark_share > FEW && bright > 60.0 {
         // Two grounds. The surround is the one that borders the frame.
         let (w, h) = (medians.width, medians.height);
         let dark_border = share_at_frame(&dark_blocks);
         let (outside, inside) = levels(medians, &dark_blocks);
-        // Uneven light on one ground does not make two.
-        let two = outside < darkest * inside;
+        // Uneven light on one ground does not make two, but a step does.
+        let by_room = outside >= LIT_OTHERWISE * inside;
+        let two = !by_room || stepped;
         if two && dark_border < SURROUND_AT_FRAME && dark_share > SURROUND {
             // Bright islands are large fish.
             let islands = inside_frame(&components::regions(&dark_blocks.map(|d| !d), 1), w, h);
@@ -71,7 +67,7 @@ pub(super) fn two_grounds(luma: &Plane<f32>, medians: &Plane<f32>, block: usize)
             let bright = share_of_things(luma, &beside_it, block, |v| v > middle + step) > LEAST_BESIDE;
             let dark = || share_of_things(luma, &beside_it, block, |v| v < middle - step) > LEAST_BESIDE;
             // What holds things and is not much darker than a card is a tray.
-            let tray = darkest > LIT_OTHERWISE && (bright || dark());
+            let tray = by_room && (bright || dark());
             match (bright, slender < SLENDER) {
                 _ if tray => {}
                 (true, true) => return lit(Polarity::BrightFish, beside_it),
@@ -119,9 +115,9 @@ fn levels(medians: &Plane<f32>, dark: &Plane<bool>) -> (f32, f32) {
     (level(true), level(false))
 }
 
-/// The blocks of a bench that the room lights round a pad: the darker of two levels (Otsu 1979, doi
+/// The blocks of a bench round a pad, also of one that the room lights: the darker of two levels (Otsu 1979, doi
 /// 10.1109/TSMC.1979.4310076) with a sharp step between them.
-fn room_lit_surround(medians: &Plane<f32>) -> Option<(Vec<Region>, Plane<bool>)> {
+fn stepped_surround(medians: &Plane<f32>) -> Option<(Vec<Region>, Plane<bool>)> {
     let grey = medians.data.iter().map(|m| m.round().clamp(0.0, 255.0) as u8).collect();
     let grey = image::GrayImage::from_raw(medians.width as u32, medians.height as u32, grey)?;
     let (large, dark) = large_below(medians, f32::from(imageproc::contrast::otsu_level(&grey)) + 1.0);
