@@ -30,7 +30,8 @@ struct Options {
 }
 
 fn options() -> Options {
-    let mut o = Options { seed: 1, photos: 12, classes: Vec::new(), light: None, worst: None, evidence: None };
+    let mut o =
+        Options { seed: 1, photos: 12, classes: Vec::new(), light: None, worst: None, evidence: None };
     let mut args = std::env::args().skip(1);
     while let Some(a) = args.next() {
         let mut value = || args.next().unwrap_or_else(|| panic!("{a} needs a value"));

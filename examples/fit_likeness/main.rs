@@ -146,7 +146,8 @@ fn jobs(photos: u64) -> Vec<Job> {
     };
     drawn
         .flat_map(|(c, seed)| {
-            let other = again(seed).filter(|light| scene_under(c, seed, *light).lighting != scene(c, seed).lighting);
+            let other =
+                again(seed).filter(|light| scene_under(c, seed, *light).lighting != scene(c, seed).lighting);
             [Some((c, seed, None)), other.map(|light| (c, seed, Some(light)))]
         })
         .flatten()

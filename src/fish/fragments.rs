@@ -27,10 +27,14 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
     let mut cleared: Option<Found> = None;
     for (outcomes, candidate) in outcomes.iter_mut().zip(&found.candidates) {
-        if let Some([Outcome::Refused(_, Some(_))]) = outcomes.as_deref() {
-            let labelled = cleared.get_or_insert_with(|| found.clone());
-            let fish = fish_on_strands(pixels, ground, labelled, candidate);
-            outcomes.get_or_insert_default().extend(fish);
+        let Some(one) = outcomes.as_mut().filter(|o| may_be_tail(o)) else { continue };
+        let whole = cleared.get_or_insert_with(|| found.clone());
+        let fish = fish_on_strands(pixels, ground, whole, candidate);
+        let differs = |f: &Fish| fish.iter().all(|part| is_other(f, part));
+        if !fish.is_empty() && one.iter().all(|o| fish_of(o).is_none_or(|(f, _)| differs(f))) {
+            // What was followed through all of it was no fish, or led along a strand.
+            one.retain(|o| matches!(o, Outcome::Refused(..)));
+            one.extend(fish);
         }
     }
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
@@ -100,6 +104,14 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
     refuse_fins(&mut outcomes);
     outcomes
+}
+
+/// How unlike the lengths of one fish are, followed with and without what runs into it.
+const SAME: f64 = 0.06;
+
+/// Whether what was measured in a part of a region is another fish than that in all of it, or another length of it.
+fn is_other(whole: &Fish, part: &Outcome) -> bool {
+    fish_of(part).is_none_or(|(part, _)| (part.total_length.0 / whole.total_length.0 - 1.0).abs() > SAME)
 }
 
 /// Whether what became of a candidate leaves open that it is the tail of another: it is no fish, or one that shows no

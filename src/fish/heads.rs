@@ -2,12 +2,12 @@
 //! is a dark round hole in a pale body or in the silver ring about it.
 
 use super::crop::Crop;
-use crate::segmentation::Polarity;
 use crate::imaging::{
     components::{self, Region},
     distance,
     plane::quantile,
 };
+use crate::segmentation::Polarity;
 use std::cell::LazyCell;
 
 /// Least ink of an eye over the trunk's.

@@ -2,10 +2,10 @@
 //! through it from end to end is no fish. A body is deep where a strand is thin all along: every deep part is tried
 //! alone and with each of the strands that leave it, one of which may be its tail.
 
+use super::Evidence;
 use super::likeness::Likeness;
 use super::measure::{Outcome, measure};
 use super::parting::overlapping;
-use super::Evidence;
 use crate::imaging::components::{self, Region};
 use crate::imaging::skeleton::Skeleton;
 use crate::imaging::{Plane, distance, path};
@@ -40,7 +40,7 @@ pub(super) fn fish_on_strands(
     candidate: &Candidate,
 ) -> Vec<Outcome> {
     let all = &candidate.region.pixels;
-    if candidate.beside_wall || all.len() as f64 > LARGEST * found.labels.data.len() as f64 {
+    if all.len() as f64 > LARGEST * found.labels.data.len() as f64 {
         return Vec::new();
     }
     let mut fish = Vec::new();
