@@ -2,6 +2,7 @@
 //! fish it continues.
 
 use super::measure::{Outcome, measure};
+use super::parting::WHOLE;
 use super::strands::fish_on_strands;
 use super::{Evidence, Fish};
 use crate::imaging::{components, path};
@@ -27,11 +28,10 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
     let mut cleared: Option<Found> = None;
     for (outcomes, candidate) in outcomes.iter_mut().zip(&found.candidates) {
-        let Some(one) = outcomes.as_mut().filter(|o| may_be_tail(o)) else { continue };
+        let Some(one) = outcomes.as_mut().filter(|o| may_be_run_into(o)) else { continue };
         let whole = cleared.get_or_insert_with(|| found.clone());
         let fish = fish_on_strands(pixels, ground, whole, candidate);
-        let differs = |f: &Fish| fish.iter().all(|part| is_other(f, part));
-        if !fish.is_empty() && one.iter().all(|o| fish_of(o).is_none_or(|(f, _)| differs(f))) {
+        if !fish.is_empty() {
             // What was followed through all of it was no fish, or led along a strand.
             one.retain(|o| matches!(o, Outcome::Refused(..)));
             one.extend(fish);
@@ -106,12 +106,10 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
     outcomes
 }
 
-/// How unlike the lengths of one fish are, followed with and without what runs into it.
-const SAME: f64 = 0.06;
-
-/// Whether what was measured in a part of a region is another fish than that in all of it, or another length of it.
-fn is_other(whole: &Fish, part: &Outcome) -> bool {
-    fish_of(part).is_none_or(|(part, _)| (part.total_length.0 / whole.total_length.0 - 1.0).abs() > SAME)
+/// Whether what became of a candidate leaves open that something runs into a fish there: it is no fish, or one without a
+/// head that is not all there is.
+fn may_be_run_into(outcomes: &[Outcome]) -> bool {
+    may_be_tail(outcomes) && outcomes.iter().all(|o| fish_of(o).is_none_or(|(_, e)| e.explained < WHOLE))
 }
 
 /// Whether what became of a candidate leaves open that it is the tail of another: it is no fish, or one that shows no

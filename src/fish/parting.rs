@@ -10,7 +10,7 @@ use crate::imaging::path;
 use crate::segmentation::Polarity;
 
 /// A body whose midline and widths account for less of it than this holds more than one thing.
-const WHOLE: f64 = 0.8;
+pub(super) const WHOLE: f64 = 0.8;
 
 /// The outcomes of a body that followed as a whole gives `one`: one for each fish where the evidence parts them, else
 /// that one, flagged where several heads share it.
