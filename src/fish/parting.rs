@@ -48,8 +48,14 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         // On a bright ground every fish shows its head; the dense parts of one fish do not.
         let each_has_a_head = polarity == Polarity::BrightFish
             || parts.iter().all(|part| several.heads.iter().any(|h| part.owns(h.at)));
-        let parts: Vec<Outcome> =
-            parts.iter().filter_map(|part| Some(case.follow(part, &first_way(part)?, ANYWHERE))).collect();
+        let parts: Vec<Outcome> = parts
+            .iter()
+            .filter_map(|part| {
+                let outcome = case.follow(part, &first_way(part)?, ANYWHERE);
+                let shared = several.heads.iter().filter(|h| h.sure && part.owns(h.at)).count() > 1;
+                Some(if shared { overlapping(outcome) } else { outcome })
+            })
+            .collect();
         // A crossing falls into pieces of fish: then every part must be one.
         let fish = parts.iter().filter(|o| convincing(o)).count();
         if each_has_a_head && fish > 1 && (sure < 2 || fish == parts.len()) {
