@@ -18,6 +18,8 @@ const LIKE: f32 = 0.55;
 const SURELY_LIKE: f32 = 0.75;
 const SURELY_AS_LARGE: f64 = 0.7;
 const AS_LARGE: f64 = 0.45;
+/// How alike the eyes of two fish are in ink and diameter (by trying, rendered fish).
+const TWIN: f64 = 0.8;
 /// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
 const COMPACT: f64 = 0.6;
 const ROUND: f64 = 1.8;
@@ -59,6 +61,14 @@ pub struct Head {
     ink: f32,
     /// Whether it is as dark and as large as the eyes of one sample are alike: oil globules and gut are not.
     pub sure: bool,
+}
+
+impl Head {
+    /// Whether two heads have eyes as alike as those of one sample: gut and pigment are rarely as dark and as large.
+    pub fn twin(&self, other: &Self) -> bool {
+        let alike = |a: f64, b: f64| a.min(b) >= TWIN * a.max(b);
+        alike(f64::from(self.ink), f64::from(other.ink)) && alike(self.eye, other.eye)
+    }
 }
 
 /// Whether the middle of a dark spot has less than `share` of the ink of its densest twentieth, as that of a
