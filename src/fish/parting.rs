@@ -26,7 +26,8 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     {
         let (within, without): (Vec<&Head>, Vec<&Head>) =
             several.heads.iter().partition(|h| inside_body(fish, crop, h));
-        let within: Vec<&Head> = within.into_iter().filter(|h| !without.iter().any(|own| h.twin(own))).collect();
+        let within: Vec<&Head> =
+            within.into_iter().filter(|h| !without.iter().any(|own| h.twin(own))).collect();
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }

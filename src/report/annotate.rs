@@ -56,6 +56,12 @@ const REFUSED_INK: [u8; 3] = [90, 90, 90];
 /// Boxes of refused things larger than this share of the picture are not drawn.
 const LARGEST_BOX: f32 = 0.02;
 
+/// What there may be dozens of in a photograph: like ones within this share of its width are named once.
+const COMMON: [&str; 3] = ["too small or faint", "vessel wall", "outside the vessel"];
+const NEAR: f32 = 0.2;
+/// What the legend says of that.
+const REFUSED_LEGEND: &str = "thin box: refused; one word stands for its like nearby";
+
 /// Draws `marks` on a copy of the photograph that is `shrink` times smaller than the one the marks were
 /// measured on, and a legend below it.
 pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
@@ -96,10 +102,21 @@ pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
         let at = room.beside(letters.chip(&text), &midline);
         letters.draw_chip(&mut canvas, at, style(fish), &text);
     }
+    // A crowd of specks must not bury the fish: the word is left out where there is no room for it, and where the same
+    // word stands nearby.
+    let mut said: Vec<(&str, [f32; 2])> = Vec::new();
+    let near = NEAR * w as f32;
     for refused in &marks.refused {
-        // A crowd of specks must not bury the fish: the word is left out where there is no room for it.
-        if let Some(at) = room.free(letters.plain(refused.reason), Box2::around(&place(refused.outline))) {
+        let around = Box2::around(&place(refused.outline));
+        let [x, y] = [around.x + 0.5 * around.w, around.y + 0.5 * around.h];
+        let like =
+            |(word, at): &(&str, [f32; 2])| *word == refused.reason && (at[0] - x).hypot(at[1] - y) < near;
+        if COMMON.contains(&refused.reason) && said.iter().any(like) {
+            continue;
+        }
+        if let Some(at) = room.free(letters.plain(refused.reason), around) {
             letters.draw_plain(&mut canvas, at, refused.reason);
+            said.push((refused.reason, [x, y]));
         }
     }
     draw_legend(&mut canvas, &letters, marks, h);
@@ -216,6 +233,10 @@ fn draw_legend(canvas: &mut Pixmap, letters: &Lettering, marks: &Marks, top: u32
         letters.draw_chip(canvas, Box2 { x, y, w: size[0], h: size[1] }, s, &text);
         x += size[0] + 10.0;
     }
+    let size = letters.plain(REFUSED_LEGEND);
+    if !marks.refused.is_empty() && x + size[0] <= canvas.width() as f32 {
+        letters.draw_plain(canvas, Box2 { x, y, w: size[0], h: size[1] }, REFUSED_LEGEND);
+    }
     let size = letters.plain(&marks.caption);
     let below = Box2 { x: 6.0, y: y + letters.height() as f32 + 4.0, w: size[0], h: size[1] };
     letters.draw_plain(canvas, below, &marks.caption);
@@ -287,6 +308,37 @@ mod tests {
                 pictures[a].iter().zip(pictures[b].iter()).filter(|(x, y)| x.abs_diff(**y) > 60).count();
             assert!(different > 150, "{a} {b}: {different}");
         }
+    }
+
+    #[test]
+    fn specks_beside_each_other_share_one_word() {
+        let base = RgbImage::from_pixel(800, 600, image::Rgb([200, 205, 210]));
+        let speck = |x: f64, y: f64| [[x, y], [x + 6.0, y], [x + 6.0, y + 6.0], [x, y + 6.0]];
+        let words = |reason, places: &[[f64; 2]]| {
+            let specks: Vec<_> = places.iter().map(|[x, y]| speck(*x, *y)).collect();
+            let mut with = marks(&[], &[], Call::Unsure);
+            with.fish.clear();
+            with.refused = specks.iter().map(|outline| RefusedMark { outline, reason }).collect();
+            // What is drawn of words differs from the photograph and lies outside the specks' boxes.
+            let picture = annotate(&base, 1.0, &with);
+            let free = |x: u32, y: u32| {
+                places.iter().all(|p| {
+                    f64::from(x) < p[0] - 4.0
+                        || f64::from(x) > p[0] + 10.0
+                        || f64::from(y) < p[1] - 4.0
+                        || f64::from(y) > p[1] + 10.0
+                })
+            };
+            picture
+                .enumerate_pixels()
+                .filter(|(x, y, v)| *y < 600 && free(*x, *y) && **v != base[(0, 0)])
+                .count()
+        };
+        let one = words("too small or faint", &[[300.0, 300.0]]);
+        assert!(one > 100);
+        assert_eq!(words("too small or faint", &[[300.0, 300.0], [300.0, 360.0]]), one);
+        assert!(words("too small or faint", &[[300.0, 300.0], [300.0, 560.0]]) > one * 3 / 2);
+        assert!(words("round thing", &[[300.0, 300.0], [300.0, 360.0]]) > one);
     }
 
     #[test]
