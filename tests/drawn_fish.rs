@@ -1,0 +1,126 @@
+//! Fish drawn with a few strokes, crossed by fibres or touching: what becomes of them. Shapes of our own; there is no outside
+//! reference for how many fish a drawing shows.
+
+use frygauge::fish::{Fish, Flag, Outcome, measure_all};
+use frygauge::photo::Pixels;
+use frygauge::segmentation::{find, prepare};
+
+const WIDTH: u32 = 900;
+const HEIGHT: u32 = 600;
+/// Total length of a drawn fish, pixels.
+const LENGTH: f64 = 240.0;
+
+/// A straight fish: its snout, and the way it points from there to its tail.
+#[derive(Clone, Copy)]
+struct Drawn {
+    snout: [f64; 2],
+    towards: f64,
+}
+
+impl Drawn {
+    /// Along and across the body, as shares of the length.
+    fn at(self, x: f64, y: f64) -> [f64; 2] {
+        let (sin, cos) = self.towards.sin_cos();
+        let (dx, dy) = ((x - self.snout[0]) / LENGTH, (y - self.snout[1]) / LENGTH);
+        [dx * cos + dy * sin, dy * cos - dx * sin]
+    }
+
+    /// Whether the body covers a point: a blunt head, a trunk deepest at a quarter, a narrow tail.
+    fn covers(self, x: f64, y: f64) -> bool {
+        let [s, across] = self.at(x, y);
+        let half = if s < 0.25 { 0.06 * (s / 0.25).max(0.0).sqrt() } else { 0.06 - 0.06 * (s - 0.25) };
+        (0.0..1.0).contains(&s) && across.abs() < half
+    }
+
+    /// Distance from the middle of the eye, in its radii.
+    fn from_eye(self, x: f64, y: f64) -> f64 {
+        let [s, across] = self.at(x, y);
+        (s - 0.08).hypot(across) / 0.026
+    }
+}
+
+/// A photograph of grey levels, softened by averaging three by three pixels, with a little grain.
+fn photograph(level: impl Fn(f64, f64) -> f64) -> Pixels {
+    let mean = |x: u32, y: u32| {
+        let near = (0..9)
+            .map(|i| level(f64::from(x) + f64::from(i % 3) - 1.0, f64::from(y) + f64::from(i / 3) - 1.0));
+        near.sum::<f64>() / 9.0
+    };
+    let luma = (0..WIDTH * HEIGHT)
+        .map(|i| {
+            let grain = f64::from(i.wrapping_mul(2_654_435_761) >> 30) - 1.5;
+            (mean(i % WIDTH, i / WIDTH) + grain).clamp(0.0, 255.0) as u8
+        })
+        .collect();
+    Pixels { width: WIDTH, height: HEIGHT, luma, chroma: None }
+}
+
+fn fish_in(pixels: &Pixels) -> Vec<Fish> {
+    let mut ground = prepare(pixels);
+    let found = find(&mut ground);
+    let outcomes = measure_all(pixels, &ground, &found).into_iter();
+    outcomes.filter_map(|o| if let Outcome::Fish(fish, _) = o { Some(*fish) } else { None }).collect()
+}
+
+/// Dark fish with opaque eyes on a bright ground.
+fn dark(fish: &[Drawn], x: f64, y: f64) -> f64 {
+    let bodies = fish.iter().filter(|f| f.covers(x, y)).count();
+    if fish.iter().any(|f| f.from_eye(x, y) < 1.0) { 40.0 } else { 210.0 * 0.8f64.powi(bodies as i32) }
+}
+
+/// Pale fish with dark pupils in bright rings on a dark ground.
+fn pale(fish: &[Drawn], x: f64, y: f64) -> f64 {
+    let eye = fish.iter().map(|f| f.from_eye(x, y)).fold(f64::INFINITY, f64::min);
+    match (eye, fish.iter().any(|f| f.covers(x, y))) {
+        (r, _) if r < 0.6 => 30.0,
+        (r, _) if r < 1.0 => 190.0,
+        (_, true) => 120.0,
+        (_, false) => 18.0,
+    }
+}
+
+#[test]
+fn a_fish_that_a_fibre_runs_across_is_found_and_flagged() {
+    let fish = Drawn { snout: [300.0, 320.0], towards: 0.0 };
+    for angle in [60f64, 80.0, 115.0] {
+        let (sin, cos) = angle.to_radians().sin_cos();
+        let fibre = |x: f64, y: f64| {
+            let (dx, dy) = (x - 390.0, y - 320.0);
+            let (along, off) = (dx * cos + dy * sin, dx * sin - dy * cos);
+            (off - 0.0015 * along * along).abs() < 1.6 && along.abs() < 190.0
+        };
+        let pixels = photograph(|x, y| if fibre(x, y) { 120.0 } else { dark(&[fish], x, y) });
+        let found = fish_in(&pixels);
+        assert_eq!(found.len(), 1, "{angle}");
+        approx::assert_relative_eq!(found[0].total_length.0, LENGTH, max_relative = 0.06);
+    }
+}
+
+#[test]
+fn pale_fish_that_touch_are_taken_apart_by_their_pupils() {
+    let one = Drawn { snout: [440.0, 300.0], towards: 0.3 };
+    let other = Drawn { snout: [446.0, 306.0], towards: 2.6 };
+    let found = fish_in(&photograph(|x, y| pale(&[one, other], x, y)));
+    assert_eq!(found.len(), 2);
+    for fish in found {
+        approx::assert_relative_eq!(fish.total_length.0, LENGTH, max_relative = 0.08);
+    }
+}
+
+#[test]
+fn two_fish_in_line_never_count_as_one_long_fish() {
+    let one = Drawn { snout: [200.0, 300.0], towards: 0.0 };
+    for gap in [150.0, 180.0, 225.0] {
+        let other = Drawn { snout: [200.0 + gap, 303.0], towards: 0.05 };
+        for picture in [dark, pale] {
+            for fish in fish_in(&photograph(|x, y| picture(&[one, other], x, y))) {
+                let long = fish.total_length.0 > 1.1 * LENGTH;
+                assert!(
+                    !long || fish.flags.contains(&Flag::Overlap) && !fish.use_length,
+                    "{gap}: {:?}",
+                    fish.flags
+                );
+            }
+        }
+    }
+}
