@@ -33,7 +33,7 @@ impl Drawn {
     }
 
     /// Distance from the middle of the eye, in its radii.
-    fn from_eye(self, x: f64, y: f64) -> f64 {
+    fn eye_radii(self, x: f64, y: f64) -> f64 {
         let [s, across] = self.at(x, y);
         (s - 0.08).hypot(across) / 0.026
     }
@@ -65,12 +65,12 @@ fn fish_in(pixels: &Pixels) -> Vec<Fish> {
 /// Dark fish with opaque eyes on a bright ground.
 fn dark(fish: &[Drawn], x: f64, y: f64) -> f64 {
     let bodies = fish.iter().filter(|f| f.covers(x, y)).count();
-    if fish.iter().any(|f| f.from_eye(x, y) < 1.0) { 40.0 } else { 210.0 * 0.8f64.powi(bodies as i32) }
+    if fish.iter().any(|f| f.eye_radii(x, y) < 1.0) { 40.0 } else { 210.0 * 0.8f64.powi(bodies as i32) }
 }
 
 /// Pale fish with dark pupils in bright rings on a dark ground.
 fn pale(fish: &[Drawn], x: f64, y: f64) -> f64 {
-    let eye = fish.iter().map(|f| f.from_eye(x, y)).fold(f64::INFINITY, f64::min);
+    let eye = fish.iter().map(|f| f.eye_radii(x, y)).fold(f64::INFINITY, f64::min);
     match (eye, fish.iter().any(|f| f.covers(x, y))) {
         (r, _) if r < 0.6 => 30.0,
         (r, _) if r < 1.0 => 190.0,
