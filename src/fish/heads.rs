@@ -146,18 +146,20 @@ fn opaque(crop: &Crop) -> Vec<Head> {
 fn pupils(crop: &Crop) -> Vec<Head> {
     let mut found: Vec<Head> = Vec::new();
     let body = crop.body().data.iter().filter(|b| **b).count() as f64;
-    let (w, h) = (crop.ink.width, crop.ink.height);
+    let mut inner = crop.body().clone();
+    components::fill_holes(&mut inner, usize::MAX);
     // The brightest level at which a spot is closed in shows all of it.
     for level in RINGS {
         let limit = level * crop.trunk;
-        let dim = crop.ink.map(|v| v < limit);
+        let mut dim = inner.clone();
+        for (dim, ink) in dim.data.iter_mut().zip(&crop.ink.data) {
+            *dim &= *ink < limit;
+        }
         for region in components::regions(&dim, 4) {
             let (major, minor) = region.axes();
-            let (x1, y1) = (region.x1 as usize + 1, region.y1 as usize + 1);
-            let closed_in = region.x0 > 0 && region.y0 > 0 && x1 < w && y1 < h;
             let circle = std::f64::consts::FRAC_PI_4 * major * major;
             let round = major <= ROUND * minor && region.pixels.len() as f64 >= COMPACT * circle;
-            if !closed_in || !round || major < LEAST_PUPIL * body.sqrt() {
+            if !round || major < LEAST_PUPIL * body.sqrt() {
                 continue;
             }
             let at = region.centre();

@@ -8,16 +8,16 @@ use super::measure::{Outcome, measure};
 use super::parting::overlapping;
 use crate::imaging::components::{self, Region};
 use crate::imaging::skeleton::Skeleton;
-use crate::imaging::{Plane, distance, path};
+use crate::imaging::{Plane, distance, path, plane::quantile};
 use crate::photo::Pixels;
-use crate::segmentation::{Candidate, Found, Ground, Labels};
+use crate::segmentation::{Candidate, Found, Ground, Labels, Polarity};
 
 /// Least depth of a region that is looked at, and least depth of a deep part as a share of the greatest: search pixels.
 const DEEP: f32 = 1.9;
 const CORE: f32 = 0.5;
 /// Most deep parts, and most strands of each, nearest first.
 const MOST_CORES: usize = 4;
-const MOST_STRANDS: usize = 6;
+const MOST_STRANDS: usize = 4;
 /// Share of the region's pixels that must not be the fish's: else nothing was taken off.
 const TAKEN: f64 = 0.08;
 /// Least likeness to a fish: several parts are tried, and one of them passes more easily.
@@ -26,8 +26,10 @@ const PLAIN: f64 = 0.8;
 const EXPLAINED: f64 = 0.7;
 /// What a sharp turn, in radians, costs a way in likeness: fibres cross fish at any angle (by trying, rendered fish).
 const KINK: f64 = 0.3;
-/// Largest region looked at, as a share of the search image: scratches and walls that run through all of it are not.
-const LARGEST: f64 = 0.1;
+/// Ink of an eye in the search image over that of the body, at least: a seventh less than in a crop.
+const SPOT: f32 = 1.45;
+/// Largest box round a region that is looked at, as a share of the search image: scratches and walls run through all of it.
+const LARGEST: f64 = 0.2;
 /// The label of what is taken off.
 const STRAND: u32 = u32::MAX - 1;
 
@@ -40,11 +42,17 @@ pub(super) fn fish_on_strands(
     candidate: &Candidate,
 ) -> Vec<Outcome> {
     let all = &candidate.region.pixels;
-    if all.len() as f64 > LARGEST * found.labels.data.len() as f64 {
+    let spots = |pixels: &[(u32, u32)]| ground.polarity == Polarity::BrightFish || has_spot(ground, pixels);
+    let box_area = f64::from(candidate.region.width()) * f64::from(candidate.region.height());
+    if box_area > LARGEST * found.labels.data.len() as f64 || !spots(all) {
         return Vec::new();
     }
     let mut fish = Vec::new();
     for core in Shape::of(&candidate.region).cores() {
+        if ground.polarity == Polarity::DarkFish && !core.last().is_some_and(|alone| has_spot(ground, alone))
+        {
+            continue;
+        }
         let mut best: Option<(f64, Outcome)> = None;
         for part in core {
             if part.len() as f64 > (1.0 - TAKEN) * all.len() as f64 {
@@ -67,6 +75,13 @@ pub(super) fn fish_on_strands(
     }
     label(&mut found.labels, all, candidate.label);
     fish
+}
+
+/// Whether something in a deep part is denser than the part, as an eye is: else nothing needs to be followed there.
+fn has_spot(ground: &Ground, pixels: &[(u32, u32)]) -> bool {
+    let mut ink: Vec<f32> = pixels.iter().map(|&(x, y)| ground.ink.at(x as usize, y as usize)).collect();
+    let densest = ink.iter().copied().fold(0.0, f32::max);
+    quantile(&mut ink, 0.5).is_some_and(|middle| densest >= SPOT * middle)
 }
 
 fn label(labels: &mut Labels, pixels: &[(u32, u32)], as_one: u32) {
