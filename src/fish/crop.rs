@@ -11,6 +11,10 @@ use std::cell::OnceCell;
 /// accuracy.
 const ENOUGH_LENGTH: f64 = 480.0;
 
+/// A trunk below so many standard deviations of the noise is noisy, and its tail below one of them; a noisy fish is measured
+/// at about this many pixels or more (by trying, rendered fish).
+const NOISY: f32 = 10.0;
+const ENOUGH_IF_NOISY: f64 = 200.0;
 /// Of larger crops every so many pixels are read to learn what bare ground looks like.
 const ENOUGH_PIXELS: usize = 20_000;
 
@@ -110,13 +114,32 @@ impl Crop {
         [0, 1].map(|i| (p[i] - self.origin[i]) / self.bin as f64)
     }
 
-    /// Cuts out `candidate`.
+    /// Cuts out `candidate`; a body that hardly stands out from the noise of a pixel is cut out again at a reduction that
+    /// averages four of them, while enough pixels are left.
     pub fn cut(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Option<Self> {
+        let r = &candidate.region;
+        let extent = r.width().max(r.height()) as usize * ground.factor;
+        let mut bin = ((extent as f64 / ENOUGH_LENGTH).floor() as usize).max(1);
+        let mut crop = Self::cut_at(pixels, ground, labels, candidate, bin)?;
+        while crop.trunk < NOISY * crop.noise && extent as f64 >= 2.0 * ENOUGH_IF_NOISY * bin as f64 {
+            bin *= 2;
+            crop = Self::cut_at(pixels, ground, labels, candidate, bin)?;
+        }
+        Some(crop)
+    }
+
+    /// Cuts out `candidate` at `bin` photograph pixels to a crop pixel.
+    fn cut_at(
+        pixels: &Pixels,
+        ground: &Ground,
+        labels: &Labels,
+        candidate: &Candidate,
+        bin: usize,
+    ) -> Option<Self> {
         let f = ground.factor;
         let r = &candidate.region;
         let extent = r.width().max(r.height()) as usize * f;
         let pad = (extent / 6 + 12).max(4 * f);
-        let bin = ((extent as f64 / ENOUGH_LENGTH).floor() as usize).max(1);
         let x0 = (r.x0 as usize * f).saturating_sub(pad);
         let y0 = (r.y0 as usize * f).saturating_sub(pad);
         let x1 = ((r.x1 as usize + 1) * f + pad).min(pixels.width as usize);
