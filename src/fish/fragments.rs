@@ -26,10 +26,11 @@ const SHORTEST: f64 = 20.0;
 pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outcome> {
     let mut outcomes: Vec<Option<Vec<Outcome>>> =
         found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
-    let mut cleared: Option<Found> = None;
+    // The labels are changed for what is tried, and changed back.
+    let mut joined: Option<Found> = None;
     for (outcomes, candidate) in outcomes.iter_mut().zip(&found.candidates) {
         let Some(one) = outcomes.as_mut().filter(|o| may_be_run_into(o)) else { continue };
-        let whole = cleared.get_or_insert_with(|| found.clone());
+        let whole = joined.get_or_insert_with(|| found.clone());
         let fish = fish_on_strands(pixels, ground, whole, candidate);
         if !fish.is_empty() {
             // What was followed through all of it was no fish, or led along a strand.
@@ -38,7 +39,6 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         }
     }
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
-    let mut joined: Option<Found> = None;
     for piece in 0..found.candidates.len() {
         if !outcomes[piece].as_deref().is_some_and(may_be_tail) {
             continue;

@@ -202,6 +202,27 @@ mod tests {
         assert!(lit(400.0, 300.0) && lit(327.0, 200.0) && !lit(40.0, 300.0) && !lit(400.0, 560.0));
     }
 
+    /// Patches of the bench lie on either side of the share of the pad's light that alone makes a surround.
+    #[test]
+    fn a_patchy_bench_round_a_small_pad_is_left_out_whole() {
+        let pad = |x: u32, y: u32| (400..760).contains(&x) && (290..570).contains(&y);
+        let fish = |x: u32, y: u32| (450..456).contains(&x) && (350..500).contains(&y);
+        let patch = |x: u32, y: u32| if (x / 110 + y / 90) % 2 == 0 { 74 } else { 112 };
+        let ground = prepare(&painted(|x, y| match (pad(x, y), fish(x, y)) {
+            (true, true) => 140,
+            (true, false) => 205,
+            (false, _) => {
+                patch(x, y) + ((x.wrapping_mul(2_654_435_761) ^ y.wrapping_mul(40_503)) >> 29) as u8
+            }
+        }));
+        assert_eq!(ground.polarity, Polarity::DarkFish);
+        let lit = |x: f64, y: f64| {
+            let (x, y) = ground.to_search(x, y);
+            ground.lit.at(x as usize, y as usize)
+        };
+        assert!(lit(453.0, 400.0) && lit(600.0, 420.0) && !lit(60.0, 60.0) && !lit(200.0, 500.0));
+    }
+
     #[test]
     fn a_pale_card_on_a_tray_is_no_pad_while_fish_lie_beside_it() {
         let card = |x: u32, y: u32| (430..780).contains(&x) && (320..590).contains(&y);
