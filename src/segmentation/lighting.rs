@@ -207,7 +207,7 @@ mod tests {
     fn a_patchy_bench_round_a_small_pad_is_left_out_whole() {
         let pad = |x: u32, y: u32| (400..760).contains(&x) && (290..570).contains(&y);
         let fish = |x: u32, y: u32| (450..456).contains(&x) && (350..500).contains(&y);
-        let patch = |x: u32, y: u32| if (x / 110 + y / 90) % 2 == 0 { 74 } else { 112 };
+        let patch = |x: u32, y: u32| if (x / 110 + y / 90).is_multiple_of(2) { 74 } else { 112 };
         let ground = prepare(&painted(|x, y| match (pad(x, y), fish(x, y)) {
             (true, true) => 140,
             (true, false) => 205,
