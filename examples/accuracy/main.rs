@@ -2,8 +2,9 @@
 //! and prints what it reaches, in finding, measuring and calling. All figures are on RENDERED photographs.
 //!
 //! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light-pad]… [--light dark]
-//! [--worst DIR] [--evidence FILE]`: `--light` draws every class under that light (`transmitted`, `dark`, `pale`), `--worst` draws every photograph with truth and findings, `--evidence` writes what each
-//! candidate showed and whether it is a fish.
+//! [--worst DIR] [--evidence FILE]`: `--light` draws every class under that light (`transmitted`, `dark`, `pale`),
+//! `--worst` draws every photograph with truth and findings, `--evidence` writes what each candidate showed and whether
+//! it is a fish.
 
 mod calls;
 mod draw;

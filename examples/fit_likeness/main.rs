@@ -2,7 +2,8 @@
 //! prints what it reaches on photographs, and on classes, that it was not fitted on.
 //!
 //! `cargo run --release --example fit_likeness` writes `models/standard/likeness.json`; the same source and the
-//! same file built in give the same file. `-- --photos N` sets the photographs of a class (default 40), `-- --dry` writes nothing.
+//! same file built in give the same file. `-- --photos N` sets the photographs of a class (default 40), `-- --dry` writes
+//! nothing.
 
 #[path = "../accuracy/matching.rs"]
 mod matching;

@@ -117,8 +117,7 @@ impl Crop {
     /// Cuts out `candidate`; a body that hardly stands out from the noise of a pixel is cut out again at a reduction that
     /// averages four of them, while enough pixels are left.
     pub fn cut(pixels: &Pixels, ground: &Ground, labels: &Labels, candidate: &Candidate) -> Option<Self> {
-        let r = &candidate.region;
-        let extent = r.width().max(r.height()) as usize * ground.factor;
+        let extent = extent(ground, candidate);
         let mut bin = ((extent as f64 / ENOUGH_LENGTH).floor() as usize).max(1);
         let mut crop = Self::cut_at(pixels, ground, labels, candidate, bin)?;
         while crop.trunk < NOISY * crop.noise && extent as f64 >= 2.0 * ENOUGH_IF_NOISY * bin as f64 {
@@ -138,8 +137,7 @@ impl Crop {
     ) -> Option<Self> {
         let f = ground.factor;
         let r = &candidate.region;
-        let extent = r.width().max(r.height()) as usize * f;
-        let pad = (extent / 6 + 12).max(4 * f);
+        let pad = (extent(ground, candidate) / 6 + 12).max(4 * f);
         let x0 = (r.x0 as usize * f).saturating_sub(pad);
         let y0 = (r.y0 as usize * f).saturating_sub(pad);
         let x1 = ((r.x1 as usize + 1) * f + pad).min(pixels.width as usize);
@@ -233,6 +231,11 @@ impl Crop {
         crop.bubbles = take_off(&mut crop);
         Some(crop)
     }
+}
+
+/// Longer side of the box round a candidate, photograph pixels.
+fn extent(ground: &Ground, candidate: &Candidate) -> usize {
+    candidate.region.width().max(candidate.region.height()) as usize * ground.factor
 }
 
 /// Takes the glints beside a body on a dark ground off what may belong to it, unless nothing would be left.

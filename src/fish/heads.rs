@@ -176,8 +176,7 @@ fn pupils(crop: &Crop) -> Vec<Head> {
     found
 }
 
-/// Median ink of what surrounds a spot, a third of its radius away and at most as far as its radius; `None` where that is
-/// not all of the body.
+/// Median ink of what surrounds a spot, at 1.4 and 1.7 of its radius; `None` where too little of that is body.
 fn ring(crop: &Crop, at: [f64; 2], radius: f64) -> Option<f32> {
     let round: Vec<[f64; 2]> = (0..32)
         .flat_map(|k| {

@@ -6,7 +6,7 @@ use super::profile::{Eye, Profile};
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
 use crate::imaging::path;
 use crate::imaging::plane::quantile;
-use crate::segmentation::Polarity;
+use crate::segmentation::{Polarity, Refused};
 
 /// What a candidate shows, all in units that do not depend on the scale.
 #[derive(Debug, Clone, Copy)]
@@ -196,7 +196,7 @@ impl Evidence {
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
         if self.is_too_little() {
-            return Some("too small or faint");
+            return Some(Refused::TOO_LITTLE);
         }
         // A fish taken for something else and something else taken for a fish cost about the same.
         (Likeness::standard().of(self) < 0.5).then(|| self.resembles())

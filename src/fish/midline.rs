@@ -67,6 +67,11 @@ const GAP: f32 = 4.0;
 /// How far outside the box round a body a way through it may lead, crop pixels.
 const ROOM: usize = 8;
 
+/// What a pixel costs a way that keeps to the middle of a body, by its depth; pixels outside are closed.
+pub fn to_the_middle(depth: f32) -> f32 {
+    if depth > 0.0 { (0.5 + depth).powi(-2) } else { f32::INFINITY }
+}
+
 /// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
 pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
     let body = without_fibres(crop);
@@ -88,7 +93,7 @@ pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
         }
         let d = depth.at(x, y);
         if d > 0.0 {
-            (walk.data[i], middle.data[i]) = (1.0, (0.5 + d).powi(-2));
+            (walk.data[i], middle.data[i]) = (1.0, to_the_middle(d));
         }
         inside += usize::from(own.data[i]);
         if d > 0.0 && d >= most {

@@ -7,7 +7,7 @@
 
 use super::crop::Crop;
 use super::heads::{Head, heads};
-use super::midline::POINTS;
+use super::midline::{POINTS, to_the_middle};
 use crate::imaging::skeleton::Skeleton;
 use crate::imaging::{Plane, components, path};
 use std::collections::VecDeque;
@@ -64,7 +64,7 @@ pub fn by_heads(crop: &Crop) -> Several {
         return none(heads);
     }
     let depth = crop.depth();
-    let mut cost = depth.map(|d| if d > 0.0 { 1.0 / (0.5 + d).powi(2) } else { f32::INFINITY });
+    let mut cost = depth.map(to_the_middle);
     for (c, open) in cost.data.iter_mut().zip(&crop.allowed.data) {
         if !open {
             *c = f32::INFINITY;
@@ -244,21 +244,7 @@ fn explained(crop: &Crop, depth: &Plane<f32>, lines: &[FromHead]) -> f64 {
     let mut reached = crop.body().map(|_| false);
     for FromHead { line, .. } in lines {
         for p in path::resample(line, 3 * POINTS) {
-            let r = 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5;
-            let span = r.ceil() as i64;
-            for dy in -span..=span {
-                for dx in -span..=span {
-                    let (x, y) = (p[0].round() as i64 + dx, p[1].round() as i64 + dy);
-                    if ((dx * dx + dy * dy) as f64) <= r * r
-                        && x >= 0
-                        && y >= 0
-                        && (x as usize) < reached.width
-                        && (y as usize) < reached.height
-                    {
-                        reached.set(x as usize, y as usize, true);
-                    }
-                }
-            }
+            reached.set_disc(p, 1.3 * f64::from(depth.bilinear(p[0], p[1])) + 1.5);
         }
     }
     let body = crop.body().data.iter().filter(|b| **b).count().max(1);

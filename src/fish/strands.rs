@@ -5,12 +5,15 @@
 use super::Evidence;
 use super::likeness::Likeness;
 use super::measure::{Outcome, measure};
+use super::midline::to_the_middle;
 use super::parting::overlapping;
 use crate::imaging::components::{self, Region};
 use crate::imaging::skeleton::Skeleton;
 use crate::imaging::{Plane, distance, path, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Found, Ground, Labels, Polarity};
+
+// What is chosen below was chosen by trying, on rendered photographs.
 
 /// Least depth of a region that is looked at, and least depth of a deep part as a share of the greatest: search pixels.
 const DEEP: f32 = 1.9;
@@ -49,12 +52,11 @@ pub(super) fn fish_on_strands(
     }
     let mut fish = Vec::new();
     for core in Shape::of(&candidate.region).cores() {
-        if ground.polarity == Polarity::DarkFish && !core.last().is_some_and(|alone| has_spot(ground, alone))
-        {
+        if !spots(&core.alone) {
             continue;
         }
         let mut best: Option<(f64, Outcome)> = None;
-        for part in core {
+        for part in core.with_strands.into_iter().chain([core.alone]) {
             if part.len() as f64 > (1.0 - TAKEN) * all.len() as f64 {
                 continue;
             }
@@ -96,6 +98,17 @@ fn is_plain(e: &Evidence) -> bool {
     e.has_eye() && !e.is_line() && e.explained >= EXPLAINED
 }
 
+/// Some of the pixels of a region, in the search image.
+type Part = Vec<(u32, u32)>;
+
+/// A deep part of a region.
+struct Core {
+    /// Its pixels, and those of each strand that leaves it with them.
+    with_strands: Vec<Part>,
+    /// Its own pixels.
+    alone: Part,
+}
+
 /// A region in its box, one pixel wider.
 struct Shape {
     origin: (u32, u32),
@@ -113,8 +126,8 @@ impl Shape {
         Self { origin: (region.x0, region.y0), mask, depth }
     }
 
-    /// For each deep part the pixels of it alone, and with each strand that leaves it.
-    fn cores(&self) -> Vec<Vec<Vec<(u32, u32)>>> {
+    /// The deep parts.
+    fn cores(&self) -> Vec<Core> {
         let greatest = self.depth.data.iter().copied().fold(0.0, f32::max);
         if greatest < DEEP {
             return Vec::new();
@@ -129,7 +142,11 @@ impl Shape {
             .enumerate()
             .map(|(own, core)| {
                 let others = |i: usize| opened.iter().enumerate().any(|(k, o)| k != own && o.data[i]);
-                self.parts(core, &opened[own], &ends, others)
+                let strands = self.strands(core, &opened[own], &ends, others);
+                Core {
+                    with_strands: strands.iter().map(|way| self.with(&opened[own], way)).collect(),
+                    alone: self.with(&opened[own], &[]),
+                }
             })
             .collect()
     }
@@ -148,15 +165,16 @@ impl Shape {
         near
     }
 
-    fn parts(
+    /// Ways from the middle of a deep part to the free ends nearest to it, not through other deep parts.
+    fn strands(
         &self,
         core: &Region,
         opened: &Plane<bool>,
         ends: &[[f64; 2]],
         others: impl Fn(usize) -> bool,
-    ) -> Vec<Vec<(u32, u32)>> {
+    ) -> Vec<Vec<[f64; 2]>> {
         let width = self.mask.width;
-        let mut cost = self.depth.map(|d| if d > 0.0 { (0.5 + d).powi(-2) } else { f32::INFINITY });
+        let mut cost = self.depth.map(to_the_middle);
         for (i, c) in cost.data.iter_mut().enumerate() {
             if others(i) {
                 *c = f32::INFINITY;
@@ -176,32 +194,19 @@ impl Shape {
             .collect();
         strands.sort_by(|a, b| total[*a].total_cmp(&total[*b]));
         strands.truncate(MOST_STRANDS);
-        let mut parts: Vec<Vec<(u32, u32)>> =
-            strands.into_iter().map(|end| self.with(opened, &path::trace(&before, end, width))).collect();
-        parts.push(self.with(opened, &[]));
-        parts
+        strands.into_iter().map(|end| path::trace(&before, end, width)).collect()
     }
 
     /// The pixels of a deep part and of what lies along a way, in the search image.
-    fn with(&self, opened: &Plane<bool>, way: &[[f64; 2]]) -> Vec<(u32, u32)> {
-        let mut kept = opened.clone();
+    fn with(&self, opened: &Plane<bool>, way: &[[f64; 2]]) -> Part {
+        let mut along = self.mask.map(|_| false);
         for p in way {
-            let reach = self.depth.bilinear(p[0], p[1]) + 0.5;
-            let span = reach.ceil() as i64;
-            for (dy, dx) in (-span..=span).flat_map(|dy| (-span..=span).map(move |dx| (dy, dx))) {
-                let (x, y) = (p[0] as i64 + dx, p[1] as i64 + dy);
-                let inside = x >= 0 && y >= 0 && (x as usize) < kept.width && (y as usize) < kept.height;
-                if inside && ((dx * dx + dy * dy) as f32) <= reach * reach {
-                    let (x, y) = (x as usize, y as usize);
-                    let own = kept.at(x, y) || self.mask.at(x, y);
-                    kept.set(x, y, own);
-                }
-            }
+            along.set_disc(*p, f64::from(self.depth.bilinear(p[0], p[1])) + 0.5);
         }
         let (x0, y0) = self.origin;
-        let width = kept.width;
-        (0..kept.data.len())
-            .filter(|i| kept.data[*i])
+        let width = self.mask.width;
+        (0..along.data.len())
+            .filter(|i| opened.data[*i] || along.data[*i] && self.mask.data[*i])
             .map(|i| (x0 + (i % width) as u32 - 1, y0 + (i / width) as u32 - 1))
             .collect()
     }

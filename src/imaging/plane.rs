@@ -75,6 +75,20 @@ impl Plane<bool> {
         Self { width: self.width, height: self.height, data: (0..self.data.len()).map(holds).collect() }
     }
 
+    /// Sets the pixels whose middles lie within `radius` of a point, x then y, rounded to a pixel.
+    pub fn set_disc(&mut self, centre: [f64; 2], radius: f64) {
+        let [cx, cy] = centre.map(|v| v.round() as i64);
+        let span = radius.floor() as i64;
+        for y in (cy - span).max(0)..=(cy + span).min(self.height as i64 - 1) {
+            for x in (cx - span).max(0)..=(cx + span).min(self.width as i64 - 1) {
+                let (dx, dy) = ((x - cx) as f64, (y - cy) as f64);
+                if dx * dx + dy * dy <= radius * radius {
+                    self.set(x as usize, y as usize, true);
+                }
+            }
+        }
+    }
+
     /// First column and row and last column and row with a `true` pixel; `None` without any.
     pub fn bounds(&self) -> Option<[usize; 4]> {
         let (mut x0, mut x1) = (usize::MAX, 0);

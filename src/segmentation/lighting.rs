@@ -124,7 +124,7 @@ fn grow(
 
 #[cfg(test)]
 mod tests {
-    use super::super::ground::prepare;
+    use super::super::ground::{Ground, prepare};
     use super::*;
     use crate::photo::Pixels;
 
@@ -138,6 +138,17 @@ mod tests {
     /// A frame of `level` grey levels where `bright` says, 12 elsewhere.
     fn frame(level: u8, bright: impl Fn(u32, u32) -> bool) -> Pixels {
         painted(|x, y| if bright(x, y) { level } else { 12 })
+    }
+
+    /// Numbers that look drawn by chance.
+    fn grain(x: u32, y: u32) -> u8 {
+        (x.wrapping_mul(2_654_435_761) ^ y.wrapping_mul(40_503)) as u8
+    }
+
+    /// Whether a photograph pixel is lit as the dish is.
+    fn lit_at(ground: &Ground, x: f64, y: f64) -> bool {
+        let (x, y) = ground.to_search(x, y);
+        ground.lit.at(x as usize, y as usize)
     }
 
     /// Slender bodies, each narrower than a block.
@@ -158,8 +169,7 @@ mod tests {
         };
         let ground = prepare(&frame(150, |x, y| wall(x, y) || bodies(x, y)));
         assert_eq!(ground.polarity, Polarity::BrightFish);
-        let (x, y) = ground.to_search(190.0, 300.0);
-        assert!(ground.lit.at(x as usize, y as usize), "a body is searched");
+        assert!(lit_at(&ground, 190.0, 300.0), "a body is searched");
     }
 
     #[test]
@@ -167,10 +177,7 @@ mod tests {
         let surround = |x: u32, y: u32| x < 90 || y < 60 || x >= 710 || y >= 540;
         let ground = prepare(&frame(150, |x, y| surround(x, y) || bodies(x, y)));
         assert_eq!(ground.polarity, Polarity::BrightFish);
-        let lit = |x: f64, y: f64| {
-            let (x, y) = ground.to_search(x, y);
-            ground.lit.at(x as usize, y as usize)
-        };
+        let lit = |x, y| lit_at(&ground, x, y);
         assert!(lit(190.0, 300.0) && !lit(20.0, 300.0));
     }
 
@@ -185,20 +192,14 @@ mod tests {
     #[test]
     fn a_pad_on_a_bench_lit_by_the_room_is_the_ground_and_the_bench_is_not() {
         let pad = |x: u32, y: u32| (120..680).contains(&x) && (90..510).contains(&y);
-        // The bench has grain.
-        let bench = |x: u32, y: u32| {
-            110 + ((x / 5).wrapping_mul(2_654_435_761) ^ (y / 5).wrapping_mul(40_503)) as u8 % 30
-        };
+        let bench = |x: u32, y: u32| 110 + grain(x / 5, y / 5) % 30;
         let ground = prepare(&painted(|x, y| match (pad(x, y), slender(x, y)) {
             (true, true) => 140,
             (true, false) => 210,
             (false, _) => bench(x, y),
         }));
         assert_eq!(ground.polarity, Polarity::DarkFish);
-        let lit = |x: f64, y: f64| {
-            let (x, y) = ground.to_search(x, y);
-            ground.lit.at(x as usize, y as usize)
-        };
+        let lit = |x, y| lit_at(&ground, x, y);
         assert!(lit(400.0, 300.0) && lit(327.0, 200.0) && !lit(40.0, 300.0) && !lit(400.0, 560.0));
     }
 
@@ -211,15 +212,10 @@ mod tests {
         let ground = prepare(&painted(|x, y| match (pad(x, y), fish(x, y)) {
             (true, true) => 140,
             (true, false) => 205,
-            (false, _) => {
-                patch(x, y) + ((x.wrapping_mul(2_654_435_761) ^ y.wrapping_mul(40_503)) >> 29) as u8
-            }
+            (false, _) => patch(x, y) + grain(x, y) % 8,
         }));
         assert_eq!(ground.polarity, Polarity::DarkFish);
-        let lit = |x: f64, y: f64| {
-            let (x, y) = ground.to_search(x, y);
-            ground.lit.at(x as usize, y as usize)
-        };
+        let lit = |x, y| lit_at(&ground, x, y);
         assert!(lit(453.0, 400.0) && lit(600.0, 420.0) && !lit(60.0, 60.0) && !lit(200.0, 500.0));
     }
 

@@ -19,8 +19,8 @@ from scipy.spatial import cKDTree
 KINDS = ('pad', 'faint', 'dark', 'tray', 'bench', 'wells', 'microscope', 'crowd')
 FROM_BELOW = ('pad', 'faint', 'bench', 'wells', 'microscope', 'crowd')
 POINTS = 600
-# Half-widths, back and belly, as shares of the length: the slender one follows widths measured on newly hatched
-# coregonids, the others are deeper (from memory).
+# Half-widths, back and belly, as shares of the length: the slender one follows widths measured on photographs
+# of newly hatched coregonids (own measurement), the others are deeper (from memory).
 STATIONS = (0, .02, .06, .13, .25, .4, .55, .7, .84, .9, .95, 1)
 FORMS = {
     'slender': ((.004, .02, .034, .038, .034, .027, .022, .018, .013, .011, .008, .004),
