@@ -57,7 +57,8 @@ const REFUSED_INK: [u8; 3] = [90, 90, 90];
 /// Boxes of refused things larger than this share of the picture are not drawn.
 const LARGEST_BOX: f32 = 0.02;
 
-/// What there may be dozens of in a photograph: like ones within this share of its width are named once.
+/// What there may be dozens of in a photograph: like ones within this share of its width are named once, and those whose box is not
+/// drawn not at all.
 const COMMON: [&str; 3] = [Refused::TOO_LITTLE, Refused::WALL, Refused::OUTSIDE];
 const NEAR: f32 = 0.2;
 /// What the legend says of that.
@@ -78,11 +79,11 @@ pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
         points.iter().map(|p| p.map(|v| ((v + 0.5) / shrink - 0.5) as f32)).collect()
     };
     let pen = (letters.height() as f32 / 12.0).max(1.0);
+    // The box around a dish wall would be lines across every fish in it.
+    let too_large = |around: &Box2| around.w * around.h > LARGEST_BOX * (w * h) as f32;
     for refused in &marks.refused {
         let outline = place(refused.outline);
-        // The box around a dish wall would be lines across every fish in it: its word is enough.
-        let around = Box2::around(&outline);
-        if around.w * around.h > LARGEST_BOX * (w * h) as f32 {
+        if too_large(&Box2::around(&outline)) {
             continue;
         }
         if let Some(path) = polygon(&outline, true) {
@@ -112,7 +113,9 @@ pub fn annotate(base: &RgbImage, shrink: f64, marks: &Marks) -> RgbImage {
         let [x, y] = [around.x + 0.5 * around.w, around.y + 0.5 * around.h];
         let like =
             |(word, at): &(&str, [f32; 2])| *word == refused.reason && (at[0] - x).hypot(at[1] - y) < near;
-        if COMMON.contains(&refused.reason) && said.iter().any(like) {
+        // A word without its box must not pass for the name of what lies beside it.
+        let common = COMMON.contains(&refused.reason);
+        if common && (too_large(&around) || said.iter().any(like)) {
             continue;
         }
         if let Some(at) = room.free(letters.plain(refused.reason), around) {
