@@ -7,6 +7,16 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+/// Words for what is refused that several stages say, or of which a photograph may hold dozens.
+pub mod refusal {
+    /// Too small or too faint to be argued about.
+    pub const TOO_LITTLE: &str = "too small or faint";
+    /// A wall of a vessel, or what is left of one.
+    pub const WALL: &str = "vessel wall";
+    /// Outside every vessel.
+    pub const OUTSIDE: &str = "outside the vessel";
+}
+
 /// How the dish was lit, as decided for the photograph.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -15,9 +15,10 @@ use frygauge::imaging::{Plane, components};
 use frygauge::photo;
 use frygauge::pipeline::{self, Settings};
 use frygauge::records::Lighting;
+use frygauge::records::refusal;
 use frygauge::render::{Scene, encode_jpeg};
 use frygauge::scale::{Options, Wanted};
-use frygauge::segmentation::{Polarity, Refused, find, prepare};
+use frygauge::segmentation::{Polarity, find, prepare};
 use frygauge::units::MmPerPx;
 use image::{RgbImage, Rgba32FImage, RgbaImage, imageops};
 use serde_json::Value;
@@ -117,7 +118,7 @@ fn lengths_of_photographic_cut_outs_agree_with_their_masks() {
                         )
                     });
                     let reasons: Vec<&str> = refused.map(|r| r.reason).collect();
-                    overlooked |= reasons.iter().all(|r| *r == Refused::TOO_LITTLE);
+                    overlooked |= reasons.iter().all(|r| *r == refusal::TOO_LITTLE);
                     told.push(format!("{what}: {} fish; refused {reasons:?}", of.len()));
                 }
             }

@@ -6,7 +6,8 @@ use super::profile::{Eye, Profile};
 use super::ribbon::{BEYOND, COLUMNS, Ribbon, SIDE};
 use crate::imaging::path;
 use crate::imaging::plane::quantile;
-use crate::segmentation::{Polarity, Refused};
+use crate::records::refusal;
+use crate::segmentation::Polarity;
 
 /// What a candidate shows, all in units that do not depend on the scale.
 #[derive(Debug, Clone, Copy)]
@@ -196,7 +197,7 @@ impl Evidence {
     /// `None` for a fish, else the name of what it looks like instead.
     pub fn refuse(&self) -> Option<&'static str> {
         if self.is_too_little() {
-            return Some(Refused::TOO_LITTLE);
+            return Some(refusal::TOO_LITTLE);
         }
         // A fish taken for something else and something else taken for a fish cost about the same.
         (Likeness::standard().of(self) < 0.5).then(|| self.resembles())

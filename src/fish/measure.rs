@@ -12,7 +12,7 @@ use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::photo::Pixels;
-use crate::records::View;
+use crate::records::{View, refusal};
 use crate::segmentation::{Candidate, Found, Ground, Polarity, Refused, box_of};
 use crate::units::Px;
 
@@ -59,11 +59,11 @@ const LEAST_FOUND: f64 = 0.8;
 pub fn measure(pixels: &Pixels, ground: &Ground, found: &Found, candidate: &Candidate) -> Vec<Outcome> {
     let case = Case { pixels, ground, found, candidate };
     let Some(crop) = Crop::cut(pixels, ground, &found.labels, candidate) else {
-        return vec![case.refused(Refused::TOO_LITTLE, None)];
+        return vec![case.refused(refusal::TOO_LITTLE, None)];
     };
     let way = first_way(&crop).filter(|way| path::length(way) >= LEAST_WAY * SMALL);
     let Some(way) = way else {
-        return vec![case.refused(Refused::TOO_LITTLE, None)];
+        return vec![case.refused(refusal::TOO_LITTLE, None)];
     };
     let one = case.follow(&crop, &way, None);
     let room_for_two = match &one {
@@ -95,11 +95,11 @@ impl Case<'_> {
         let Self { pixels, ground, candidate, .. } = self;
         if let Some(reason) = evidence.refuse() {
             // What is long and all beside a wall is more of it.
-            return Some(if candidate.beside_wall && evidence.is_line() { Refused::WALL } else { reason });
+            return Some(if candidate.beside_wall && evidence.is_line() { refusal::WALL } else { reason });
         }
         if candidate.beside_edge && !evidence.is_clear() {
             // What is left of corners and edges of trays.
-            return Some(Refused::WALL);
+            return Some(refusal::WALL);
         }
         let shows_eyes = ground.polarity == Polarity::DarkFish;
         if shows_eyes && !evidence.has_eye() && along_edge(pixels, ground, crop, line) > ALONG_EDGE {
@@ -114,7 +114,7 @@ impl Case<'_> {
         let separated = reach.is_some();
         let [mut before, mut after] = reach.unwrap_or([f64::INFINITY; 2]);
         let Self { pixels, ground, found, .. } = self;
-        let small = || self.refused(Refused::TOO_LITTLE, None);
+        let small = || self.refused(refusal::TOO_LITTLE, None);
         let widths = |line: &[[f64; 2]]| {
             let half = half_widths(crop, line);
             if separated { narrowed(half) } else { half }

@@ -6,8 +6,7 @@
 
 mod label;
 
-use crate::records::Call;
-use crate::segmentation::Refused;
+use crate::records::{Call, refusal};
 use image::RgbImage;
 use label::{Box2, Lettering, Room};
 use tiny_skia::{
@@ -59,7 +58,7 @@ const LARGEST_BOX: f32 = 0.02;
 
 /// What there may be dozens of in a photograph: like ones within this share of its width are named once, and those whose box is not
 /// drawn not at all.
-const COMMON: [&str; 3] = [Refused::TOO_LITTLE, Refused::WALL, Refused::OUTSIDE];
+const COMMON: [&str; 3] = [refusal::TOO_LITTLE, refusal::WALL, refusal::OUTSIDE];
 const NEAR: f32 = 0.2;
 /// What the legend says of that.
 const REFUSED_LEGEND: &str = "thin box: refused; one word stands for its like nearby";
@@ -338,10 +337,10 @@ mod tests {
                 .filter(|(x, y, v)| *y < 600 && free(*x, *y) && **v != base[(0, 0)])
                 .count()
         };
-        let one = words(Refused::TOO_LITTLE, &[[300.0, 300.0]]);
+        let one = words(refusal::TOO_LITTLE, &[[300.0, 300.0]]);
         assert!(one > 100);
-        assert_eq!(words(Refused::TOO_LITTLE, &[[300.0, 300.0], [300.0, 360.0]]), one);
-        assert!(words(Refused::TOO_LITTLE, &[[300.0, 300.0], [300.0, 560.0]]) > one * 3 / 2);
+        assert_eq!(words(refusal::TOO_LITTLE, &[[300.0, 300.0], [300.0, 360.0]]), one);
+        assert!(words(refusal::TOO_LITTLE, &[[300.0, 300.0], [300.0, 560.0]]) > one * 3 / 2);
         assert!(words("round thing", &[[300.0, 300.0], [300.0, 360.0]]) > one);
     }
 

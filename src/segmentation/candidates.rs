@@ -7,6 +7,7 @@ use super::wall_search::walls;
 use super::walls::{Wall, in_line, vessels};
 use crate::imaging::ellipse::Ellipse;
 use crate::imaging::{Plane, components, components::Region};
+use crate::records::refusal;
 
 /// Ink this many standard deviations above bare background belongs to a region …
 const LOW: f32 = 3.0;
@@ -119,7 +120,7 @@ pub fn find(ground: &mut Ground) -> Found {
             }
         }
         if walled * 10 >= c.region.pixels.len() * 7 && c.region.pixels.len() - walled < 4 * LEAST_PIXELS {
-            refused.push(Refused { outline: box_of(ground, &c.region), reason: Refused::WALL });
+            refused.push(Refused { outline: box_of(ground, &c.region), reason: refusal::WALL });
             continue;
         }
         let mut rest = Plane::filled(c.region.width() as usize, c.region.height() as usize, false);
@@ -148,7 +149,7 @@ pub fn find(ground: &mut Ground) -> Found {
         let (x, y) = (f64::from(c.region.x0 + c.region.x1) / 2.0, f64::from(c.region.y0 + c.region.y1) / 2.0);
         let [x, y] = ground.to_photo(x, y);
         if area > 0.2 * frame && found.vessel_at(x, y).is_none() {
-            let reason = if c.beside_wall { Refused::WALL } else { Refused::OUTSIDE };
+            let reason = if c.beside_wall { refusal::WALL } else { refusal::OUTSIDE };
             found.refused.push(Refused { outline: box_of(ground, &c.region), reason });
             continue;
         }

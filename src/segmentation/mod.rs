@@ -32,13 +32,3 @@ pub struct Refused {
     /// Why, in words for the annotated picture: `egg`, `bubble`, `ruler tick`, `too small`, …
     pub reason: &'static str,
 }
-
-/// Reasons that more than one stage gives, and of which a photograph may hold dozens.
-impl Refused {
-    /// Too small or too faint to be argued about.
-    pub const TOO_LITTLE: &'static str = "too small or faint";
-    /// A wall of a vessel, or what is left of one.
-    pub const WALL: &'static str = "vessel wall";
-    /// Outside every vessel.
-    pub const OUTSIDE: &'static str = "outside the vessel";
-}
