@@ -124,3 +124,40 @@ fn two_fish_in_line_never_count_as_one_long_fish() {
         }
     }
 }
+
+/// A clear fish whose hind part is too faint to be cut out with its trunk and bends away, to either side and with and without
+/// a row of pigment along its lower edge.
+#[test]
+fn a_faint_tail_is_followed_round_its_bend() {
+    let [from, radius] = [0.5, 0.3];
+    let along = |x: f64, y: f64| {
+        let (x, y) = ((x - 320.0) / LENGTH, (y - 300.0) / LENGTH);
+        // Behind `from` the midline is an arc whose centre lies one radius beside it.
+        let turned = (x - from).atan2(radius - y);
+        if x <= from { [x, y] } else { [from + radius * turned, radius - (x - from).hypot(radius - y)] }
+    };
+    for (mirrored, pigment) in [(false, false), (true, false), (false, true), (true, true)] {
+        let level = |x: f64, y: f64| {
+            let [s, across] = along(x, if mirrored { 600.0 - y } else { y });
+            let half = if s < 0.25 { 0.06 * (s / 0.25).max(0.0).sqrt() } else { 0.06 - 0.06 * (s - 0.25) };
+            if (s - 0.08).hypot(across) < 0.026 {
+                return 40.0;
+            }
+            let covered = (0.0..1.0).contains(&s) && across.abs() < half;
+            let spot = pigment && covered && across > 0.5 * half && (s * 20.0).fract() < 0.5;
+            let clear = 0.25 * (1.0 - (s - 0.45) / 0.1).clamp(0.15, 1.0);
+            210.0
+                * (1.0
+                    - if spot {
+                        0.3
+                    } else if covered {
+                        clear
+                    } else {
+                        0.0
+                    })
+        };
+        let found = fish_in(&photograph(level));
+        assert_eq!(found.len(), 1, "{mirrored} {pigment}");
+        approx::assert_relative_eq!(found[0].total_length.0, LENGTH, max_relative = 0.04);
+    }
+}

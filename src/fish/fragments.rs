@@ -39,67 +39,75 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         }
     }
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
-    for piece in 0..found.candidates.len() {
-        if !outcomes[piece].as_deref().is_some_and(may_be_tail) {
-            continue;
-        }
-        let owner = (0..found.candidates.len()).filter(|fish| *fish != piece).find(|&fish| {
-            let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
-            let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
-            let most = if half { LIKE_HALF } else { SMALLER };
-            if other.pixels.len() as f64 >= most * own.pixels.len() as f64 {
-                return false;
+    // A tail may lie in several pieces: a fish that was given one may reach the next.
+    let mut owners = vec![true; found.candidates.len()];
+    while owners.contains(&true) {
+        let mut grown = vec![false; owners.len()];
+        for piece in 0..found.candidates.len() {
+            if !outcomes[piece].as_deref().is_some_and(may_be_tail) {
+                continue;
             }
-            let fainter = ink[piece] < FAINTER * ink[fish];
-            let piece = &found.candidates[piece];
-            let either = |line: &[[f64; 2]]| {
-                let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
-                let length = path::length(line);
-                continues(line, length, ground, piece) || continues(&back, length, ground, piece)
-            };
-            match outcomes[fish].as_deref() {
-                // Where every fish shows an eye, one without may have lost its head, and its ends say little.
-                Some([Outcome::Fish(f, e)]) if lacks_head(e) => either(&f.midline),
-                Some([Outcome::Fish(f, _)]) => {
-                    fainter && continues(&f.midline, f.total_length.0, ground, piece)
-                }
-                // Half a fish may be refused; which of its ends is the tail is then not known.
-                Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
-                    (fainter || lacks_head(e)) && either(line)
-                }
-                _ => false,
-            }
-        });
-        let Some(fish) = owner else { continue };
-        let whole = joined.get_or_insert_with(|| found.clone());
-        let mut all = whole.candidates[fish].region.pixels.clone();
-        all.extend(&found.candidates[piece].region.pixels);
-        let Some(region) = components::bounded(all) else { continue };
-        for &(x, y) in &found.candidates[piece].region.pixels {
-            whole.labels.set(x as usize, y as usize, found.candidates[fish].label);
-        }
-        let (major, minor) = region.axes();
-        let before = whole.candidates[fish].clone();
-        whole.candidates[fish] = Candidate { region, major, minor, ..found.candidates[fish] };
-        let again = measure(pixels, ground, whole, &whole.candidates[fish]);
-        let longer = match (outcomes[fish].as_deref(), &again[..]) {
-            // What was joined in front must have been the head.
-            (Some([Outcome::Fish(before, was)]), [Outcome::Fish(after, is)]) => {
-                after.total_length.0 > before.total_length.0 && (!lacks_head(was) || !lacks_head(is))
-            }
-            (_, [Outcome::Fish(..)]) => true,
-            _ => false,
-        };
-        if longer {
-            outcomes[fish] = Some(again);
-            outcomes[piece] = None;
-        } else {
-            // The next piece must not find this one grown.
+            let owner =
+                (0..found.candidates.len()).filter(|fish| *fish != piece && owners[*fish]).find(|&fish| {
+                    let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
+                    let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
+                    let most = if half { LIKE_HALF } else { SMALLER };
+                    if other.pixels.len() as f64 >= most * own.pixels.len() as f64 {
+                        return false;
+                    }
+                    let fainter = ink[piece] < FAINTER * ink[fish];
+                    let piece = &found.candidates[piece];
+                    let either = |line: &[[f64; 2]]| {
+                        let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
+                        let length = path::length(line);
+                        continues(line, length, ground, piece) || continues(&back, length, ground, piece)
+                    };
+                    match outcomes[fish].as_deref() {
+                        // Where every fish shows an eye, one without may have lost its head, and its ends say little.
+                        Some([Outcome::Fish(f, e)]) if lacks_head(e) => either(&f.midline),
+                        Some([Outcome::Fish(f, _)]) => {
+                            fainter && continues(&f.midline, f.total_length.0, ground, piece)
+                        }
+                        // Half a fish may be refused; which of its ends is the tail is then not known.
+                        Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
+                            (fainter || lacks_head(e)) && either(line)
+                        }
+                        _ => false,
+                    }
+                });
+            let Some(fish) = owner else { continue };
+            let whole = joined.get_or_insert_with(|| found.clone());
+            let mut all = whole.candidates[fish].region.pixels.clone();
+            all.extend(&found.candidates[piece].region.pixels);
+            let Some(region) = components::bounded(all) else { continue };
             for &(x, y) in &found.candidates[piece].region.pixels {
-                whole.labels.set(x as usize, y as usize, found.candidates[piece].label);
+                whole.labels.set(x as usize, y as usize, found.candidates[fish].label);
             }
-            whole.candidates[fish] = before;
+            let (major, minor) = region.axes();
+            let before = whole.candidates[fish].clone();
+            whole.candidates[fish] = Candidate { region, major, minor, ..found.candidates[fish] };
+            let again = measure(pixels, ground, whole, &whole.candidates[fish]);
+            let longer = match (outcomes[fish].as_deref(), &again[..]) {
+                // What was joined in front must have been the head.
+                (Some([Outcome::Fish(before, was)]), [Outcome::Fish(after, is)]) => {
+                    after.total_length.0 > before.total_length.0 && (!lacks_head(was) || !lacks_head(is))
+                }
+                (_, [Outcome::Fish(..)]) => true,
+                _ => false,
+            };
+            if longer {
+                outcomes[fish] = Some(again);
+                grown[fish] = true;
+                outcomes[piece] = None;
+            } else {
+                // The next piece must not find this one grown.
+                for &(x, y) in &found.candidates[piece].region.pixels {
+                    whole.labels.set(x as usize, y as usize, found.candidates[piece].label);
+                }
+                whole.candidates[fish] = before;
+            }
         }
+        owners = grown;
     }
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
     refuse_fins(&mut outcomes);

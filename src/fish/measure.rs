@@ -5,6 +5,7 @@ use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
+use super::onward::led_on;
 use super::parting::part;
 use super::profile::{Eye, Profile, blur, eye, eye_within, head_at_start, view};
 use super::ribbon::{COLUMNS, Ribbon, SIDE, Sums};
@@ -119,34 +120,36 @@ impl Case<'_> {
             let half = half_widths(crop, line);
             if separated { narrowed(half) } else { half }
         };
-        let mut line = centre(crop, way, &widths(way));
+        let mut line = centre(crop, way, &widths(way), !separated);
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
         let (mut found_ends, mut goes_on_unseen) = (None, false);
         for _ in 0..MOST_ROUNDS {
-            let ribbon = Ribbon::new(crop, &line);
+            let ([led_before, led_after], longer) = led_on(crop, &line);
+            let ribbon = Ribbon::new(crop, &longer);
+            let [start, end] = [led_before, ribbon.length - led_after];
             let (mut first, mut last) = ends(crop, &ribbon);
             // What is hardly stronger than its noise leads nowhere, but the fish may go on there.
-            let most = LONGER * ribbon.length;
-            if -first.arc > most && first.strength < SEEN {
-                (first.arc, goes_on_unseen) = (0.0, true);
+            let most = LONGER * (end - start);
+            if start - first.arc > most && first.strength < SEEN {
+                (first.arc, goes_on_unseen) = (start, true);
             }
-            if last.arc - ribbon.length > most && last.strength < SEEN {
-                (last.arc, goes_on_unseen) = (ribbon.length, true);
+            if last.arc - end > most && last.strength < SEEN {
+                (last.arc, goes_on_unseen) = (end, true);
             }
-            first.arc = first.arc.max(-before);
-            last.arc = last.arc.min(ribbon.length + after);
-            before -= (-first.arc).max(0.0);
-            after -= (last.arc - ribbon.length).max(0.0);
+            first.arc = first.arc.max(start - before);
+            last.arc = last.arc.min(end + after);
+            before -= (start - first.arc).max(0.0);
+            after -= (last.arc - end).max(0.0);
             if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
-            let grown = (-first.arc).max(last.arc - ribbon.length) > most;
-            line = between(&line, first.arc, last.arc);
+            let grown = (start - first.arc).max(last.arc - end) > most;
+            line = between(&longer, first.arc, last.arc);
             found_ends = Some((first, last));
             if !grown {
                 break;
             }
-            line = centre(crop, &line, &widths(&line));
+            line = centre(crop, &line, &widths(&line), !separated);
         }
         let Some((first, last)) = found_ends else { return small() };
         let [begin, stop] = without_kinks(&line, ends_at_wall(self.found, ground, crop, &line));

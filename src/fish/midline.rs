@@ -2,6 +2,7 @@
 
 use super::crop::Crop;
 use crate::imaging::{Plane, components, distance, path, plane::quantile};
+use crate::segmentation::Polarity;
 use std::borrow::Cow;
 
 /// Points along a midline while it is worked on.
@@ -74,6 +75,15 @@ pub fn to_the_middle(depth: f32) -> f32 {
 
 /// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
 pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
+    way(crop, None)
+}
+
+/// The way from `start` within the body to the end that is farthest from it; crop pixels.
+pub fn way_from(crop: &Crop, start: [f64; 2]) -> Option<Vec<[f64; 2]>> {
+    way(crop, Some(start))
+}
+
+fn way(crop: &Crop, start: Option<[f64; 2]>) -> Option<Vec<[f64; 2]>> {
     let body = without_fibres(crop);
     let depth = match &body {
         Cow::Borrowed(_) => Cow::Borrowed(crop.depth()),
@@ -124,7 +134,12 @@ pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
         }
         (a, _) = farthest(&walk, deepest);
     }
-    let a = a?;
+    let start =
+        start.map(|[x, y]| (x.round() as usize).checked_sub(x0).zip((y.round() as usize).checked_sub(y0)));
+    let a = match start {
+        Some(within) => within.filter(|(x, y)| *x < width && *y < height).map(|(x, y)| y * width + x)?,
+        None => a?,
+    };
     let b = farthest(&walk, a).0?;
     let (total, before) = path::cheapest(&middle, a, |at| at == b);
     if a == b || !total[b].is_finite() {
@@ -147,17 +162,32 @@ fn window(mask: &Plane<bool>, room: usize) -> Option<[usize; 4]> {
     Some([x0, y0, x1 - x0, y1 - y0])
 }
 
+/// Where a body is less than this deep to each side, as a share of its length, it may be a tail of which only pigment was
+/// cut out; such a tail is no deeper than this.
+const THIN: f64 = 0.015;
+const BROAD: f64 = 0.04;
+/// Tissue stands out by so many standard deviations of the noise.
+const TISSUE: f32 = 3.0;
+
 /// Moves the line to the centre of the ink across it, several times; `half` is the half-width of the window
 /// across the body at each point, crop pixels.
-pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
+pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64], alone: bool) -> Vec<[f64; 2]> {
     let mut line = line.to_vec();
+    // Of tails so clear that little but their pigment was cut out, all tissue counts that stands out.
+    let clear = alone && crop.polarity == Polarity::DarkFish && !crop.shadows;
+    let length = path::length(&line);
+    let [thin, broad] = [THIN, BROAD].map(|share| share * length);
+    let stands_out = (TISSUE * crop.noise).max(crop.faintest);
     for round in 0..3 {
         let tangents = path::tangents(&line);
         let mut moved = line.clone();
         for i in 1..line.len() - 1 {
             let (p, t) = (line[i], tangents[i]);
             let normal = [-t[1], t[0]];
-            let window = half[i.min(half.len() - 1)] * 1.5 + 1.5;
+            let half = half[i.min(half.len() - 1)];
+            let thin = clear && half < thin;
+            let half = if thin { half.max(breadth(crop, p, normal, stands_out, broad)) } else { half };
+            let window = half * 1.5 + 1.5;
             let steps = (window / 0.5).ceil() as i64;
             // Eyes and pigment must not pull the line: ink counts up to about the trunk's.
             let [dense, most] = if crop.shadows { DENSE_ABOVE } else { DENSE };
@@ -173,7 +203,8 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
             // Nor must a shadow or a fin beside the trunk: only what is near the densest counts. Gut and pigment are
             // denser than tissue, on one side of it: without shadows the typical tissue is the measure.
             let densest = across.iter().map(|(_, ink)| *ink).fold(0.0, f32::max);
-            let typical = if crop.shadows { densest } else { typical(&across, FIN * densest) };
+            let inked = if thin { stands_out } else { FIN * densest };
+            let typical = if crop.shadows { densest } else { typical(&across, inked) };
             let least = (dense * typical).max(1.5 * crop.noise);
             let (mut sum, mut total) = (0.0, 0.0);
             for (n, ink) in across {
@@ -197,6 +228,20 @@ pub fn centre(crop: &Crop, line: &[[f64; 2]], half: &[f64]) -> Vec<[f64; 2]> {
         line = path::resample(&path::smooth(&moved, sigma), n);
     }
     line
+}
+
+/// How far ink of at least `least` reaches without a gap from `p` along `normal`, to the side where it reaches farther; no
+/// farther than `most`.
+fn breadth(crop: &Crop, p: [f64; 2], normal: [f64; 2], least: f32, most: f64) -> f64 {
+    let side = |sign: f64| {
+        let steps = (0..).map(|k| 0.5 * f64::from(k)).take_while(|n| *n <= most);
+        let inked = steps.take_while(|n| {
+            let (x, y) = (p[0] + sign * n * normal[0], p[1] + sign * n * normal[1]);
+            crop.allowed.nearest_or(x, y, false) && crop.ink.bilinear(x, y) >= least
+        });
+        inked.last().unwrap_or(0.0)
+    };
+    side(-1.0).max(side(1.0))
 }
 
 /// Median ink of what has more than `least` across the body; that itself where nothing has.

@@ -12,6 +12,7 @@ mod judge;
 pub mod likeness;
 mod measure;
 mod midline;
+mod onward;
 mod parting;
 mod profile;
 mod ribbon;

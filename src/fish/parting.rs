@@ -3,7 +3,7 @@
 use super::crop::Crop;
 use super::heads::Head;
 use super::measure::{Case, Outcome, SNOUT_LENGTH};
-use super::midline::first_way;
+use super::midline::{first_way, way_from};
 use super::separate::{by_heads, by_level};
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -16,9 +16,20 @@ pub(super) const WHOLE: f64 = 0.8;
 /// that one, flagged where several heads share it.
 pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
-    let whole = matches!(&one, Outcome::Fish(_, e) if e.explained >= WHOLE);
+    let explains = |o: &Outcome| if let Outcome::Fish(_, e) = o { e.explained } else { 0.0 };
     let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
     let several = by_heads(crop);
+    let one = match (one, &several.heads[..]) {
+        (Outcome::Fish(fish, e), [head]) if polarity == Polarity::DarkFish && is_off(&fish, crop, head) => {
+            let again = way_from(crop, head.at)
+                .map(|way| case.follow(crop, &way, Some([(0.5 + SNOUT_LENGTH) * head.eye, f64::INFINITY])));
+            again
+                .filter(|o| convincing(o) && explains(o) >= WHOLE)
+                .unwrap_or_else(|| overlapping(Outcome::Fish(fish, e)))
+        }
+        (one, _) => one,
+    };
+    let whole = explains(&one) >= WHOLE;
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one
@@ -81,6 +92,16 @@ fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .unwrap_or((0, f64::INFINITY));
     (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0 && !at_joint(fish, crop, head, nearest)
+}
+
+/// Least distance of an eye from the line of its fish that says it is not the head of that line, in its diameters.
+const OFF: f64 = 1.3;
+
+/// Whether the only head of a body lies off the line that was followed through it.
+fn is_off(fish: &Fish, crop: &Crop, head: &Head) -> bool {
+    let p = crop.to_photo(head.at);
+    let gap = fish.midline.iter().map(|q| (q[0] - p[0]).hypot(q[1] - p[1])).fold(f64::INFINITY, f64::min);
+    gap > OFF * head.eye * crop.bin as f64
 }
 
 /// How far from an eye two fish that touch head to tail are joined, in its diameters.
