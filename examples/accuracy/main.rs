@@ -3,7 +3,7 @@
 //!
 //! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light-pad]… [--light dark]
 //! [--worst DIR] [--evidence FILE]`: `--light` draws every class under that light (`transmitted`, `dark`, `pale`),
-//! `--worst` draws every photograph with truth and findings, `--evidence` writes what each candidate showed and whether
+//! `--worst` draws every photograph with truth and findings and lists the lengths found, `--evidence` writes what each candidate showed and whether
 //! it is a fish.
 
 mod calls;
@@ -198,6 +198,9 @@ fn main() {
         if let Some(file) = &o.evidence {
             write_evidence(file, *class, &scored);
         }
+        if let Some(dir) = &o.worst {
+            write_lengths(dir, *class, &scored);
+        }
         parts.push((*class, scored.iter().flat_map(Scored::called).collect::<Vec<Called>>()));
         all.extend(scored);
     }
@@ -207,6 +210,22 @@ fn main() {
     }
     calls::row("all", &parts.iter().flat_map(|(_, c)| c.iter().copied()).collect::<Vec<_>>());
     calls::reliability(&all);
+}
+
+/// One file a class in `dir`: the lengths of every fish that was found, and the middle of its true midline.
+fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
+    let mut text = String::from("photo,x_px,y_px,true_px,found_px,use_length,flags\n");
+    for s in scored {
+        for p in &s.pairs {
+            let line = &p.truth.midline;
+            let [x, y] = line[line.len() / 2];
+            let flags: Vec<&str> = p.fish.flags.iter().map(|f| f.name()).collect();
+            let (truth, found) = (frygauge::imaging::path::length(line), p.fish.total_length.0);
+            let used = if p.fish.use_length { "yes" } else { "no" };
+            text += &format!("{},{x:.0},{y:.0},{truth:.1},{found:.1},{used},{}\n", s.photo, flags.join(" "));
+        }
+    }
+    std::fs::write(format!("{dir}/lengths-{}.csv", class.name()), text).expect("the file can be written");
 }
 
 fn write_evidence(file: &str, class: Class, scored: &[Scored]) {

@@ -31,9 +31,14 @@ const MIDLINE_POINTS: usize = 65;
 /// Outline stations along each side.
 const OUTLINE_STATIONS: usize = 48;
 /// Times the ends are looked for while they keep moving out.
-const MOST_ROUNDS: usize = 4;
+const MOST_ROUNDS: usize = 6;
 /// How far a line must grow at an end, as a share of its length, to be looked at again.
 const LONGER: f64 = 0.04;
+/// What is cut off behind a kink may be a fibre or the fish's own sharply bent tail: of a length that lost a larger share, the
+/// ends are not known (by trying, rendered fish).
+const MOST_CUT_OFF: f64 = 0.03;
+/// How far it may grow in one look, as a share of its length: a tail that bends is left by more.
+const FARTHEST: f64 = 0.1;
 /// Strength of an end, in standard deviations of the noise, from which on a line is followed to it: where less seems to go
 /// on, the length does not count.
 const SEEN: f32 = 3.0;
@@ -124,7 +129,8 @@ impl Case<'_> {
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
         let (mut found_ends, mut goes_on_unseen) = (None, false);
         for _ in 0..MOST_ROUNDS {
-            let ([led_before, led_after], longer) = led_on(crop, &line);
+            let ([led_before, led_after], longer) =
+                led_on(crop, &line, [before, after].map(f64::is_infinite));
             let ribbon = Ribbon::new(crop, &longer);
             let [start, end] = [led_before, ribbon.length - led_after];
             let (mut first, mut last) = ends(crop, &ribbon);
@@ -136,8 +142,9 @@ impl Case<'_> {
             if last.arc - end > most && last.strength < SEEN {
                 (last.arc, goes_on_unseen) = (end, true);
             }
-            first.arc = first.arc.max(start - before);
-            last.arc = last.arc.min(end + after);
+            let farthest = FARTHEST * (end - start);
+            first.arc = first.arc.max(start - before.min(farthest.max(led_before)));
+            last.arc = last.arc.min(end + after.min(farthest.max(led_after)));
             before -= (start - first.arc).max(0.0);
             after -= (last.arc - end).max(0.0);
             if last.arc - first.arc < LEAST_FOUND * SMALL {
@@ -154,6 +161,7 @@ impl Case<'_> {
         let Some((first, last)) = found_ends else { return small() };
         let [begin, stop] = without_kinks(&line, ends_at_wall(self.found, ground, crop, &line));
         let kinked = begin > 0.0 || stop < path::length(&line);
+        let cut_off = 1.0 - (stop - begin) / path::length(&line);
         if kinked {
             line = between(&line, begin, stop);
         }
@@ -208,7 +216,7 @@ impl Case<'_> {
         mark(Flag::AtWall, crop.at_unlit || kinked && ends_at_wall(self.found, ground, crop, &line));
         mark(
             Flag::Overlap,
-            !separated && evidence.explained < 0.72
+            !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)
                 || ends_at_bubble(crop, &line)
                 || ends_at_glint(ground, crop, &line),
         );

@@ -11,7 +11,7 @@ use crate::imaging::plane::quantile;
 
 /// Where arcs leave the line, before its end, and how far they go beyond it, as shares of its length.
 const LEAVE: f64 = 0.04;
-const REACH: f64 = 0.08;
+const REACHES: [f64; 2] = [0.16, 0.08];
 /// The direction of the line there is that over this share of its length.
 const DIRECTION: f64 = 0.1;
 /// Half-width of the band that is averaged along an arc, as a share of the length: fins of larvae and young fish are twice
@@ -20,37 +20,39 @@ const HALF_WIDTH: f64 = 0.012;
 /// Turns of the fan where it leaves the line, in radians, and curvatures, in radians to a length of the line: a fish bent
 /// by 120 degrees in the half of its length has 4.
 const TURNS: [f64; 3] = [0.0, -0.15, 0.15];
-const CURVATURES: [f64; 9] = [0.0, -1.5, 1.5, -3.0, 3.0, -4.5, 4.5, -6.0, 6.0];
+const CURVATURES: [f64; 13] = [0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0, -4.0, 4.0, -5.0, 5.0, -6.0, 6.0];
 /// Turns of straight arcs so far aside that they lie on bare ground.
 const ASIDE: [f64; 4] = [-0.9, -0.6, 0.6, 0.9];
 /// The fullest arc holds more than the straight one, and than the ground, by so many standard errors of their difference
 /// (by trying, rendered fish).
 const SURELY: f32 = 3.0;
 
-/// The line led on at both ends where an arc holds more ink than the straight way, and by how much, crop pixels.
-pub fn led_on(crop: &Crop, line: &[[f64; 2]]) -> ([f64; 2], Vec<[f64; 2]>) {
+/// The line led on at its start and its end, where that is `free` of other fish and an arc holds more ink than the straight
+/// way, and by how much, crop pixels.
+pub fn led_on(crop: &Crop, line: &[[f64; 2]], free: [bool; 2]) -> ([f64; 2], Vec<[f64; 2]>) {
     let mut line = line.to_vec();
-    let by = REACH * path::length(&line);
-    let led = [(); 2].map(|()| {
+    let length = path::length(&line);
+    let led = free.map(|free| {
         line.reverse();
-        match onward(crop, &line) {
-            Some(longer) => {
-                line = longer;
-                by
-            }
-            None => 0.0,
+        if !free {
+            return 0.0;
         }
+        let longer = REACHES.into_iter().find_map(|reach| Some((reach, onward(crop, &line, reach)?)));
+        longer.map_or(0.0, |(reach, longer)| {
+            line = longer;
+            reach * length
+        })
     });
     (led, line)
 }
 
 /// The line led on at its end where an arc holds more ink than the straight way; `None` where none surely does.
-fn onward(crop: &Crop, line: &[[f64; 2]]) -> Option<Vec<[f64; 2]>> {
+fn onward(crop: &Crop, line: &[[f64; 2]], reach: f64) -> Option<Vec<[f64; 2]>> {
     // A shadow would pass for a tail.
     if crop.shadows {
         return None;
     }
-    let fan = Fan::new(crop, line)?;
+    let fan = Fan::new(crop, line, reach)?;
     let bare = ASIDE.map(|turn| fan.ink(&fan.arc(turn, 0.0)));
     let mut ground: Vec<f32> = bare.into_iter().filter(|v| v.is_finite()).collect();
     let ground = quantile(&mut ground, 0.5)?;
@@ -82,7 +84,7 @@ struct Fan<'a> {
 const STEP: f64 = 2.0;
 
 impl<'a> Fan<'a> {
-    fn new(crop: &'a Crop, line: &[[f64; 2]]) -> Option<Self> {
+    fn new(crop: &'a Crop, line: &[[f64; 2]], reach: f64) -> Option<Self> {
         let length = path::length(line);
         let steps = line.len() - 1;
         let back = |share: f64| steps.checked_sub(((share * steps as f64).round() as usize).max(1));
@@ -90,10 +92,10 @@ impl<'a> Fan<'a> {
         let (from, behind) = (line[leave], line[before]);
         let heading = (from[1] - behind[1]).atan2(from[0] - behind[0]);
         let mut tail: Vec<f32> = line[before..=leave].iter().map(|p| crop.ink.bilinear(p[0], p[1])).collect();
-        let most = quantile(&mut tail, 0.5)?.min(crop.trunk).max(crop.faintest);
-        let pixels = REACH * length * (2.0 * HALF_WIDTH * length).max(1.0);
+        let most = quantile(&mut tail, 0.5)?.min(crop.trunk).max(crop.faintest).max(crop.noise);
+        let pixels = reach * length * (2.0 * HALF_WIDTH * length).max(1.0);
         let error = crop.noise * (2.0 / (pixels / PIXELS_SHARING_NOISE).max(1.0)).sqrt() as f32;
-        Some(Self { crop, from, heading, length, reach: (LEAVE + REACH) * length, most, error })
+        Some(Self { crop, from, heading, length, reach: (LEAVE + reach) * length, most, error })
     }
 
     /// Points along the arc of `curvature` that leaves the line by `turn`, `STEP` apart.
