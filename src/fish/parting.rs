@@ -16,20 +16,10 @@ pub(super) const WHOLE: f64 = 0.8;
 /// that one, flagged where several heads share it.
 pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
-    let explains = |o: &Outcome| if let Outcome::Fish(_, e) = o { e.explained } else { 0.0 };
-    let convincing = |o: &Outcome| matches!(o, Outcome::Fish(_, e) if e.has_eye());
     let several = by_heads(crop);
-    let one = match (one, &several.heads[..]) {
-        (Outcome::Fish(fish, e), [head]) if polarity == Polarity::DarkFish && is_off(&fish, crop, head) => {
-            let again = way_from(crop, head.at)
-                .map(|way| case.follow(crop, &way, Some([(0.5 + SNOUT_LENGTH) * head.eye, f64::INFINITY])));
-            again
-                .filter(|o| convincing(o) && explains(o) >= WHOLE)
-                .unwrap_or_else(|| overlapping(Outcome::Fish(fish, e)))
-        }
-        (one, _) => one,
-    };
-    let whole = explains(&one) >= WHOLE;
+    let one = from_its_head(case, crop, one, &several.heads);
+    let whole = explained(&one) >= WHOLE;
+    let mut shared = false;
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one
@@ -39,6 +29,7 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
             several.heads.iter().partition(|h| inside_body(fish, crop, h));
         let within: Vec<&Head> =
             within.into_iter().filter(|h| !without.iter().any(|own| h.twin(own))).collect();
+        shared = without.iter().any(|h| h.sure && is_of_another(fish, crop, h));
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
@@ -76,7 +67,29 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
             return parts;
         }
     }
-    vec![if sure > 1 { overlapping(one) } else { one }]
+    vec![if sure > 1 || shared { overlapping(one) } else { one }]
+}
+
+/// Share of a body that the fish measured in it accounts for; 0 for none.
+fn explained(outcome: &Outcome) -> f64 {
+    if let Outcome::Fish(_, e) = outcome { e.explained } else { 0.0 }
+}
+
+/// Whether a fish shows its head.
+fn convincing(outcome: &Outcome) -> bool {
+    matches!(outcome, Outcome::Fish(_, e) if e.has_eye())
+}
+
+/// `one`, or where a fibre led its line past the only head, on a bright ground, what follows from that head; flagged where
+/// that is no fish that accounts for the body.
+fn from_its_head(case: Case, crop: &Crop, one: Outcome, heads: &[Head]) -> Outcome {
+    let (Outcome::Fish(fish, _), [head]) = (&one, heads) else { return one };
+    if case.ground.polarity == Polarity::BrightFish || !is_off(fish, crop, head) {
+        return one;
+    }
+    let reach = Some([(0.5 + SNOUT_LENGTH) * head.eye, f64::INFINITY]);
+    let again = way_from(crop, head.at).map(|way| case.follow(crop, &way, reach));
+    again.filter(|o| convincing(o) && explained(o) >= WHOLE).unwrap_or_else(|| overlapping(one))
 }
 
 /// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
@@ -92,6 +105,17 @@ fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .unwrap_or((0, f64::INFINITY));
     (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0 && !at_joint(fish, crop, head, nearest)
+}
+
+/// Distance from the snout, as a share of the length, from which on a head is another's, and least diameter of its eye: one
+/// is about 5 % of the length of a larva (from memory), pigment smaller.
+const FAR: f64 = 0.3;
+const LARGE: f64 = 0.03;
+
+/// Whether a head belongs to another fish than the one whose line passes it: that one's own is at its snout, however pale.
+fn is_of_another(fish: &Fish, crop: &Crop, head: &Head) -> bool {
+    let (p, snout, length) = (crop.to_photo(head.at), fish.midline[0], fish.total_length.0);
+    (p[0] - snout[0]).hypot(p[1] - snout[1]) > FAR * length && head.eye * crop.bin as f64 > LARGE * length
 }
 
 /// Least distance of an eye from the line of its fish that says it is not the head of that line, in its diameters.
