@@ -17,14 +17,17 @@ const AT_VESSEL: f64 = 0.06;
 
 /// Whether an end of a line lies at the wall of a vessel.
 pub fn ends_at_wall(found: &Found, ground: &Ground, crop: &Crop, line: &[[f64; 2]]) -> bool {
+    either_end(crop, line, |p| at_wall(found, ground, p))
+}
+
+/// Whether photograph pixel `x`, `y` lies at the wall of a vessel.
+pub fn at_wall(found: &Found, ground: &Ground, [x, y]: [f64; 2]) -> bool {
     let Found { labels, vessels, .. } = found;
-    either_end(crop, line, |[x, y]| {
-        let (sx, sy) = ground.to_search(x, y);
-        let (sx, sy) = (sx.round() as i64, sy.round() as i64);
-        vessels.iter().any(|v| v.distance(x, y).abs() < AT_VESSEL * v.b)
-            || (-AT_WALL..=AT_WALL)
-                .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(sx + dx, sy + dy, 0) == WALL))
-    })
+    let (sx, sy) = ground.to_search(x, y);
+    let (sx, sy) = (sx.round() as i64, sy.round() as i64);
+    vessels.iter().any(|v| v.distance(x, y).abs() < AT_VESSEL * v.b)
+        || (-AT_WALL..=AT_WALL)
+            .any(|dy| (-AT_WALL..=AT_WALL).any(|dx| labels.get_or(sx + dx, sy + dy, 0) == WALL))
 }
 
 /// Beyond the edge of a body, crop pixels, where [`along_edge`] looks.

@@ -1,6 +1,6 @@
 //! One candidate to one fish, or to the reason why it is none.
 
-use super::borders::{along_edge, at_edge, ends_at_bubble, ends_at_glint, ends_at_wall, within};
+use super::borders::{along_edge, at_edge, at_wall, ends_at_bubble, ends_at_glint, ends_at_wall, within};
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
 use super::judge::{Evidence, SMALL};
@@ -129,8 +129,10 @@ impl Case<'_> {
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
         let (mut found_ends, mut goes_on_unseen) = (None, false);
         for _ in 0..MOST_ROUNDS {
-            let ([led_before, led_after], longer) =
-                led_on(crop, &line, [before, after].map(f64::is_infinite));
+            let free = [before, after].map(f64::is_infinite);
+            // Walls go on where tails end.
+            let wall = |p: &[f64; 2]| at_wall(found, ground, crop.to_photo(*p));
+            let ([led_before, led_after], longer) = led_on(crop, &line, free, wall);
             let ribbon = Ribbon::new(crop, &longer);
             let [start, end] = [led_before, ribbon.length - led_after];
             let (mut first, mut last) = ends(crop, &ribbon);

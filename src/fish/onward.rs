@@ -28,8 +28,13 @@ const ASIDE: [f64; 4] = [-0.9, -0.6, 0.6, 0.9];
 const SURELY: f32 = 3.0;
 
 /// The line led on at its start and its end, where that is `free` of other fish and an arc holds more ink than the straight
-/// way, and by how much, crop pixels.
-pub fn led_on(crop: &Crop, line: &[[f64; 2]], free: [bool; 2]) -> ([f64; 2], Vec<[f64; 2]>) {
+/// way and no point that is `closed`, and by how much, crop pixels.
+pub fn led_on(
+    crop: &Crop,
+    line: &[[f64; 2]],
+    free: [bool; 2],
+    closed: impl Fn(&[f64; 2]) -> bool,
+) -> ([f64; 2], Vec<[f64; 2]>) {
     let mut line = line.to_vec();
     let length = path::length(&line);
     let led = free.map(|free| {
@@ -37,7 +42,8 @@ pub fn led_on(crop: &Crop, line: &[[f64; 2]], free: [bool; 2]) -> ([f64; 2], Vec
         if !free {
             return 0.0;
         }
-        let longer = REACHES.into_iter().find_map(|reach| Some((reach, onward(crop, &line, reach)?)));
+        let longer =
+            REACHES.into_iter().find_map(|reach| Some((reach, onward(crop, &line, reach, &closed)?)));
         longer.map_or(0.0, |(reach, longer)| {
             line = longer;
             reach * length
@@ -47,7 +53,12 @@ pub fn led_on(crop: &Crop, line: &[[f64; 2]], free: [bool; 2]) -> ([f64; 2], Vec
 }
 
 /// The line led on at its end where an arc holds more ink than the straight way; `None` where none surely does.
-fn onward(crop: &Crop, line: &[[f64; 2]], reach: f64) -> Option<Vec<[f64; 2]>> {
+fn onward(
+    crop: &Crop,
+    line: &[[f64; 2]],
+    reach: f64,
+    closed: &impl Fn(&[f64; 2]) -> bool,
+) -> Option<Vec<[f64; 2]>> {
     // A shadow would pass for a tail.
     if crop.shadows {
         return None;
@@ -63,7 +74,7 @@ fn onward(crop: &Crop, line: &[[f64; 2]], reach: f64) -> Option<Vec<[f64; 2]>> {
     let (most, arc) = best.max_by(|a, b| a.0.total_cmp(&b.0))?;
     let sure = SURELY * fan.error;
     let holds = most - ground > sure.max(crop.faintest) && (!straight.is_finite() || most - straight > sure);
-    holds.then(|| fan.led(line, arc))
+    (holds && !arc.iter().any(closed)).then(|| fan.led(line, arc))
 }
 
 /// The arcs that may lead a line on.
