@@ -39,6 +39,9 @@ const LONGER: f64 = 0.04;
 const MOST_CUT_OFF: f64 = 0.03;
 /// How far it may grow in one look, as a share of its length: a tail that bends is left by more.
 const FARTHEST: f64 = 0.1;
+/// Share of a length that was led on round bends, from which on it may be a fibre's: it does not count (by trying, rendered
+/// fish).
+const MOST_LED: f64 = 0.15;
 /// Strength of an end, in standard deviations of the noise, from which on a line is followed to it: where less seems to go
 /// on, the length does not count.
 const SEEN: f32 = 3.0;
@@ -127,7 +130,7 @@ impl Case<'_> {
         };
         let mut line = centre(crop, way, &widths(way), !separated);
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
-        let (mut found_ends, mut goes_on_unseen) = (None, false);
+        let (mut found_ends, mut goes_on_unseen, mut led) = (None, false, 0.0);
         for _ in 0..MOST_ROUNDS {
             let free = [before, after].map(f64::is_infinite);
             // Walls go on where tails end.
@@ -147,20 +150,22 @@ impl Case<'_> {
             let farthest = FARTHEST * (end - start);
             first.arc = first.arc.max(start - before.min(farthest.max(led_before)));
             last.arc = last.arc.min(end + after.min(farthest.max(led_after)));
-            before -= (start - first.arc).max(0.0);
-            after -= (last.arc - end).max(0.0);
+            let grown = [(start - first.arc).max(0.0), (last.arc - end).max(0.0)];
+            (before, after) = (before - grown[0], after - grown[1]);
+            led +=
+                if led_before > 0.0 { grown[0] } else { 0.0 } + if led_after > 0.0 { grown[1] } else { 0.0 };
             if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
-            let grown = (start - first.arc).max(last.arc - end) > most;
             line = between(&longer, first.arc, last.arc);
             found_ends = Some((first, last));
-            if !grown {
+            if grown[0].max(grown[1]) <= most {
                 break;
             }
             line = centre(crop, &line, &widths(&line), !separated);
         }
         let Some((first, last)) = found_ends else { return small() };
+        goes_on_unseen |= led > MOST_LED * path::length(&line);
         let [begin, stop] = without_kinks(&line, ends_at_wall(self.found, ground, crop, &line));
         let kinked = begin > 0.0 || stop < path::length(&line);
         let cut_off = 1.0 - (stop - begin) / path::length(&line);
@@ -226,7 +231,7 @@ impl Case<'_> {
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
         let tail_unseen = last.unseen > UNSEEN * crop.trunk;
-        mark(Flag::TailFaint, last.strength < SEEN || tail_unseen);
+        mark(Flag::TailFaint, last.strength < SEEN || tail_unseen || goes_on_unseen);
         mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
         mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();

@@ -8,6 +8,7 @@
 use super::crop::{Crop, PIXELS_SHARING_NOISE};
 use crate::imaging::path;
 use crate::imaging::plane::quantile;
+use crate::segmentation::Polarity;
 
 /// Where arcs leave the line, before its end, and how far they go beyond it, as shares of its length.
 const LEAVE: f64 = 0.04;
@@ -59,8 +60,8 @@ fn onward(
     reach: f64,
     closed: &impl Fn(&[f64; 2]) -> bool,
 ) -> Option<Vec<[f64; 2]>> {
-    // A shadow would pass for a tail.
-    if crop.shadows {
+    // A shadow would pass for a tail, and on a dark ground a fibre, which is as bright as one.
+    if crop.shadows || crop.polarity == Polarity::BrightFish {
         return None;
     }
     let fan = Fan::new(crop, line, reach)?;
