@@ -161,3 +161,19 @@ fn a_faint_tail_is_followed_round_its_bend() {
         approx::assert_relative_eq!(found[0].total_length.0, LENGTH, max_relative = 0.04);
     }
 }
+
+/// A bladder in a trunk that is clipped white would not show: the call does not count, the length does.
+#[test]
+fn a_pale_fish_clipped_white_is_not_called() {
+    let fish = Drawn { snout: [300.0, 320.0], towards: 0.2 };
+    for (trunk, clipped) in [(120.0, false), (255.0, true)] {
+        let found = fish_in(&photograph(|x, y| match pale(&[fish], x, y) {
+            120.0 => trunk,
+            other => other,
+        }));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].flags.contains(&Flag::TrunkClipped), clipped);
+        assert_eq!(found[0].use_call, !clipped);
+        assert!(found[0].use_length);
+    }
+}

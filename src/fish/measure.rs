@@ -233,11 +233,13 @@ impl Case<'_> {
         let tail_unseen = last.unseen > UNSEEN * crop.trunk;
         mark(Flag::TailFaint, last.strength < SEEN || tail_unseen || goes_on_unseen);
         mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
+        let depth = f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin;
+        mark(Flag::TrunkClipped, trunk_is_clipped(pixels, &midline, depth));
         mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();
         flags.dedup();
         let spoils_length = [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped];
-        let spoils_call = [Flag::Overlap, Flag::Coiled];
+        let spoils_call = [Flag::Overlap, Flag::Coiled, Flag::TrunkClipped];
         let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));
 
@@ -256,7 +258,7 @@ impl Case<'_> {
             outline,
             total_length: Px(length),
             length_se: Px(bin * (last.se.powi(2) + first.se.powi(2) + 0.25).sqrt()),
-            depth: Px(f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin),
+            depth: Px(depth),
             head_depth: Px(f64::from(profile.greatest_width(0.03, 0.18)) * ribbon.step * bin),
             view: seen_from,
             p_head: p_start.max(0.5),
@@ -366,6 +368,32 @@ fn bare_is_clipped(ground: &Ground, midline: &[[f64; 2]]) -> bool {
         ground.luma.at(x, y) >= 254.0
     };
     2 * midline.iter().filter(|p| bare(p)).count() > midline.len()
+}
+
+/// Where the bladder lies, as shares of the length, and how far above and below the midline, as a share of the depth.
+const TRUNK: std::ops::Range<f64> = 0.2..0.5;
+const INNER: f64 = 0.25;
+/// Least luma of what is clipped: noise and compression leave some levels below the uppermost, and tone curves flatten there.
+const WHITE: u8 = 248;
+
+/// Whether half of the part of a trunk where the bladder lies is clipped white.
+fn trunk_is_clipped(pixels: &Pixels, midline: &[[f64; 2]], depth: f64) -> bool {
+    let share = |at: f64| (at * midline.len() as f64) as usize;
+    let tangents = path::tangents(midline);
+    let samples = (share(TRUNK.start)..share(TRUNK.end)).flat_map(|i| {
+        [-INNER, 0.0, INNER].map(|off| {
+            let ([x, y], [tx, ty]) = (midline[i], tangents[i]);
+            [x - off * depth * ty, y + off * depth * tx]
+        })
+    });
+    let (width, height) = (pixels.width as usize, pixels.height as usize);
+    let (mut white, mut all) = (0, 0);
+    for [x, y] in samples {
+        let (x, y) = (x.round().max(0.0) as usize, y.round().max(0.0) as usize);
+        all += 1;
+        white += usize::from(x < width && y < height && pixels.luma[y * width + x] >= WHITE);
+    }
+    2 * white > all
 }
 
 /// Whether the back is to the left of the walk: gut and yolk make the belly side bulge and darken.

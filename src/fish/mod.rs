@@ -77,6 +77,8 @@ pub enum Flag {
     Small,
     /// The background behind it is clipped white.
     Clipped,
+    /// Much of its trunk is clipped white: a bladder in it would not show.
+    TrunkClipped,
     /// The bladder is longer than a fifth of the fish.
     OverInflated,
 }
@@ -97,6 +99,7 @@ impl Flag {
             Self::Blurred => "blurred",
             Self::Small => "small",
             Self::Clipped => "clipped",
+            Self::TrunkClipped => "trunk_clipped",
             Self::OverInflated => "over_inflated",
         }
     }

@@ -18,6 +18,8 @@ pub struct Facts {
     pub blur_share: Option<f64>,
     /// Share of the lit ground at the upper end of the brightness range.
     pub clipped: f64,
+    /// Share of fish whose trunks are clipped white.
+    pub trunk_clipped: Option<f64>,
     /// Share of fish that touch or cross others and could not be separated.
     pub overlap: Option<f64>,
     /// Share of fish cut by the frame.
@@ -49,6 +51,7 @@ impl Facts {
             blur_px: median(fish.iter().map(|f| f.fish.blur.0)),
             blur_share: median(fish.iter().map(|f| f.fish.blur.0 / f.fish.depth.0)),
             clipped,
+            trunk_clipped: flagged(Flag::TrunkClipped),
             overlap: flagged(Flag::Overlap),
             cut: flagged(Flag::CutByFrame),
             at_wall: flagged(Flag::AtWall),
@@ -91,7 +94,7 @@ pub struct Rule {
 }
 
 /// The reasons in the order that matters. Where no source is named a threshold is common practice.
-pub const RULES: [Rule; 9] = [
+pub const RULES: [Rule; 10] = [
     Rule {
         name: "no_fish",
         measure: |f| Some(f.fish as f64),
@@ -113,6 +116,13 @@ pub const RULES: [Rule; 9] = [
         above: true,
         threshold: 0.2,
         advice: "background clipped white: lower the exposure",
+    },
+    Rule {
+        name: "trunk_clipped",
+        measure: |f| f.trunk_clipped,
+        above: true,
+        threshold: 0.25,
+        advice: "fish clipped white: lower the exposure or the lamp",
     },
     Rule {
         name: "overlap",
@@ -194,6 +204,7 @@ mod tests {
             blur_px: Some(1.2),
             blur_share: Some(0.05),
             clipped: 0.01,
+            trunk_clipped: Some(0.0),
             overlap: Some(0.05),
             cut: Some(0.0),
             at_wall: Some(0.0),
@@ -217,10 +228,11 @@ mod tests {
     #[test]
     fn every_rule_holds_in_both_directions() {
         type Set = fn(&mut Facts, f64);
-        let set: [(&str, Set); 9] = [
+        let set: [(&str, Set); 10] = [
             ("no_fish", |f, v| f.fish = v.round() as usize),
             ("out_of_focus", |f, v| f.blur_share = Some(v)),
             ("clipped", |f, v| f.clipped = v),
+            ("trunk_clipped", |f, v| f.trunk_clipped = Some(v)),
             ("overlap", |f, v| f.overlap = Some(v)),
             ("cut", |f, v| f.cut = Some(v)),
             ("too_small", |f, v| f.length_px = Some(v)),
