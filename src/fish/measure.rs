@@ -37,8 +37,10 @@ const LONGER: f64 = 0.04;
 /// What is cut off behind a kink may be a fibre or the fish's own sharply bent tail: of a length that lost a larger share, the
 /// ends are not known (by trying, rendered fish).
 const MOST_CUT_OFF: f64 = 0.03;
-/// How far it may grow in one look, as a share of its length: a tail that bends is left by more.
+/// How far it may grow in one look, as a share of its length, where its end is so strong that the next look will see it
+/// again: a tail that bends is left by more (by trying, rendered fish).
 const FARTHEST: f64 = 0.1;
+const PLAIN: f32 = 6.0;
 /// Share of a length that was led on round bends, from which on it may be a fibre's: it does not count (by trying, rendered
 /// fish).
 const MOST_LED: f64 = 0.15;
@@ -147,9 +149,11 @@ impl Case<'_> {
             if last.arc - end > most && last.strength < SEEN {
                 (last.arc, goes_on_unseen) = (end, true);
             }
-            let farthest = FARTHEST * (end - start);
-            first.arc = first.arc.max(start - before.min(farthest.max(led_before)));
-            last.arc = last.arc.min(end + after.min(farthest.max(led_after)));
+            let farthest = |strength: f32, led: f64| {
+                if strength < PLAIN { f64::INFINITY } else { led.max(FARTHEST * (end - start)) }
+            };
+            first.arc = first.arc.max(start - before.min(farthest(first.strength, led_before)));
+            last.arc = last.arc.min(end + after.min(farthest(last.strength, led_after)));
             let grown = [(start - first.arc).max(0.0), (last.arc - end).max(0.0)];
             (before, after) = (before - grown[0], after - grown[1]);
             led +=
