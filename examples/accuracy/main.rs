@@ -3,8 +3,8 @@
 //!
 //! `cargo run --release --example accuracy -- --seed 1 [--photos 12] [--class light-pad]… [--light dark]
 //! [--worst DIR] [--evidence FILE]`: `--light` draws every class under that light (`transmitted`, `dark`, `pale`),
-//! `--worst` draws every photograph with truth and findings and lists the lengths found, `--evidence` writes what each candidate showed and whether
-//! it is a fish.
+//! `--worst` draws every photograph with truth and findings and lists the lengths found, `--evidence` writes what each
+//! candidate showed and whether it is a fish.
 
 mod calls;
 mod draw;

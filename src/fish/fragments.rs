@@ -38,6 +38,20 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
             one.extend(fish);
         }
     }
+    give_back(pixels, ground, found, &mut outcomes, &mut joined);
+    let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
+    refuse_fins(&mut outcomes);
+    outcomes
+}
+
+/// Measures fish again with the pieces that continue them; `joined` is `found` with what was joined.
+fn give_back(
+    pixels: &Pixels,
+    ground: &Ground,
+    found: &Found,
+    outcomes: &mut [Option<Vec<Outcome>>],
+    joined: &mut Option<Found>,
+) {
     let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
     // A tail may lie in several pieces: a fish that was given one may reach the next.
     let mut owners = vec![true; found.candidates.len()];
@@ -109,9 +123,6 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outco
         }
         owners = grown;
     }
-    let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
-    refuse_fins(&mut outcomes);
-    outcomes
 }
 
 /// Whether what became of a candidate leaves open that something runs into a fish there: it is no fish, or one without a

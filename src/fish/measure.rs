@@ -3,6 +3,7 @@
 use super::borders::{along_edge, at_edge, at_wall, ends_at_bubble, ends_at_glint, ends_at_wall, within};
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
+use super::exposure::{bare_is_clipped, trunk_is_clipped};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::onward::led_on;
@@ -34,13 +35,13 @@ const OUTLINE_STATIONS: usize = 48;
 const MOST_ROUNDS: usize = 6;
 /// How far a line must grow at an end, as a share of its length, to be looked at again.
 const LONGER: f64 = 0.04;
-/// What is cut off behind a kink may be a fibre or the fish's own sharply bent tail: of a length that lost a larger share, the
-/// ends are not known (by trying, rendered fish).
-const MOST_CUT_OFF: f64 = 0.03;
 /// How far it may grow in one look, as a share of its length, where its end is so strong that the next look will see it
 /// again: a tail that bends is left by more (by trying, rendered fish).
 const FARTHEST: f64 = 0.1;
 const PLAIN: f32 = 6.0;
+/// What is cut off behind a kink may be a fibre or the fish's own sharply bent tail: of a length that lost a larger share, the
+/// ends are not known (by trying, rendered fish).
+const MOST_CUT_OFF: f64 = 0.03;
 /// Share of a length that was led on round bends, from which on it may be a fibre's: it does not count (by trying, rendered
 /// fish).
 const MOST_LED: f64 = 0.15;
@@ -156,8 +157,8 @@ impl Case<'_> {
             last.arc = last.arc.min(end + after.min(farthest(last.strength, led_after)));
             let grown = [(start - first.arc).max(0.0), (last.arc - end).max(0.0)];
             (before, after) = (before - grown[0], after - grown[1]);
-            led +=
-                if led_before > 0.0 { grown[0] } else { 0.0 } + if led_after > 0.0 { grown[1] } else { 0.0 };
+            let along_arcs = [led_before, led_after].into_iter().zip(grown).filter(|(by, _)| *by > 0.0);
+            led += along_arcs.map(|(_, grown)| grown).sum::<f64>();
             if last.arc - first.arc < LEAST_FOUND * SMALL {
                 return small();
             }
@@ -362,42 +363,6 @@ fn narrowed(half: Vec<f64>) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     let limit = 1.2 * sorted[sorted.len() / 2];
     half.into_iter().map(|h| h.min(limit)).collect()
-}
-
-/// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent
-/// of the light cannot be seen there.
-fn bare_is_clipped(ground: &Ground, midline: &[[f64; 2]]) -> bool {
-    let bare = |p: &[f64; 2]| {
-        let (x, y) = ground.to_search(p[0], p[1]);
-        ground.luma.at(x, y) >= 254.0
-    };
-    2 * midline.iter().filter(|p| bare(p)).count() > midline.len()
-}
-
-/// Where the bladder lies, as shares of the length, and how far above and below the midline, as a share of the depth.
-const TRUNK: std::ops::Range<f64> = 0.2..0.5;
-const INNER: f64 = 0.25;
-/// Least luma of what is clipped: noise and compression leave some levels below the uppermost, and tone curves flatten there.
-const WHITE: u8 = 248;
-
-/// Whether half of the part of a trunk where the bladder lies is clipped white.
-fn trunk_is_clipped(pixels: &Pixels, midline: &[[f64; 2]], depth: f64) -> bool {
-    let share = |at: f64| (at * midline.len() as f64) as usize;
-    let tangents = path::tangents(midline);
-    let samples = (share(TRUNK.start)..share(TRUNK.end)).flat_map(|i| {
-        [-INNER, 0.0, INNER].map(|off| {
-            let ([x, y], [tx, ty]) = (midline[i], tangents[i]);
-            [x - off * depth * ty, y + off * depth * tx]
-        })
-    });
-    let (width, height) = (pixels.width as usize, pixels.height as usize);
-    let (mut white, mut all) = (0, 0);
-    for [x, y] in samples {
-        let (x, y) = (x.round().max(0.0) as usize, y.round().max(0.0) as usize);
-        all += 1;
-        white += usize::from(x < width && y < height && pixels.luma[y * width + x] >= WHITE);
-    }
-    2 * white > all
 }
 
 /// Whether the back is to the left of the walk: gut and yolk make the belly side bulge and darken.

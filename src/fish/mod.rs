@@ -5,6 +5,7 @@ mod borders;
 mod bubbles;
 mod crop;
 mod ends;
+mod exposure;
 mod fragments;
 mod glints;
 mod heads;

@@ -37,6 +37,10 @@ pub fn led_on(
     closed: impl Fn(&[f64; 2]) -> bool,
 ) -> ([f64; 2], Vec<[f64; 2]>) {
     let mut line = line.to_vec();
+    // A shadow would pass for a tail, and on a dark ground a fibre, which is as bright as one.
+    if crop.shadows || crop.polarity == Polarity::BrightFish {
+        return ([0.0; 2], line);
+    }
     let length = path::length(&line);
     let led = free.map(|free| {
         line.reverse();
@@ -60,10 +64,6 @@ fn onward(
     reach: f64,
     closed: &impl Fn(&[f64; 2]) -> bool,
 ) -> Option<Vec<[f64; 2]>> {
-    // A shadow would pass for a tail, and on a dark ground a fibre, which is as bright as one.
-    if crop.shadows || crop.polarity == Polarity::BrightFish {
-        return None;
-    }
     let fan = Fan::new(crop, line, reach)?;
     let bare = ASIDE.map(|turn| fan.ink(&fan.arc(turn, 0.0)));
     let mut ground: Vec<f32> = bare.into_iter().filter(|v| v.is_finite()).collect();

@@ -19,7 +19,7 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let several = by_heads(crop);
     let one = from_its_head(case, crop, one, &several.heads);
     let whole = explained(&one) >= WHOLE;
-    let mut shared = false;
+    let mut passes_another = false;
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one
@@ -29,7 +29,7 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
             several.heads.iter().partition(|h| inside_body(fish, crop, h));
         let within: Vec<&Head> =
             within.into_iter().filter(|h| !without.iter().any(|own| h.twin(own))).collect();
-        shared = without.iter().any(|h| h.sure && is_of_another(fish, crop, h));
+        passes_another = without.iter().any(|h| h.sure && is_of_another(fish, crop, h));
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
@@ -67,7 +67,7 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
             return parts;
         }
     }
-    vec![if sure > 1 || shared { overlapping(one) } else { one }]
+    vec![if sure > 1 || passes_another { overlapping(one) } else { one }]
 }
 
 /// Share of a body that the fish measured in it accounts for; 0 for none.
