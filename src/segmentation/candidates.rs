@@ -1,6 +1,7 @@
 //! Regions of ink worth a look at full resolution.
 
 use super::Refused;
+use super::beneath;
 use super::ground::{Ground, Polarity};
 use super::haze;
 use super::wall_search::walls;
@@ -77,7 +78,7 @@ impl Found {
 }
 
 /// Regions of ink in the order of their first pixel row by row, walls taken out of them and the walls' haze out of
-/// the ground.
+/// the ground, which is laid anew beneath the faint parts of fish.
 pub fn find(ground: &mut Ground) -> Found {
     let mut first = regions(ground);
     let walls = walls(&first, ground);
@@ -88,7 +89,6 @@ pub fn find(ground: &mut Ground) -> Found {
         haze::take_out(ground, &insides, &edges);
         first = regions(ground);
     }
-    let ground = &*ground;
     let (w, h) = (ground.ink.width, ground.ink.height);
     let mut labels = Plane::filled(w, h, 0u32);
     let mut candidates: Vec<Candidate> = Vec::new();
@@ -160,6 +160,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         found.candidates.push(c);
     }
+    beneath::lay(ground, &found.candidates);
     found
 }
 

@@ -2,6 +2,7 @@
 //! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
 
 use super::background::{Surface, block_medians, neighbourhood_quantile, polynomial, weighted_smooth};
+use super::beneath::Laid;
 use super::glints::{self, Lamp};
 use super::{ink, lighting};
 use crate::imaging::{
@@ -34,6 +35,8 @@ pub struct Ground {
     pub polarity: Polarity,
     /// Bare background in luma; block size in search pixels.
     pub luma: Surface,
+    /// What the surfaces of luma and of the blue and red differences were laid from.
+    pub(super) laid: Vec<Laid>,
     /// Bare background in the blue and red differences, `None` for grey photographs.
     pub chroma: Option<[Surface; 2]>,
     /// Search pixels that are lit as the dish is; the rest (black surround, bench) is not searched.
@@ -154,21 +157,24 @@ pub fn prepare(pixels: &Pixels) -> Ground {
     let light = lighting::decide(&luma, &medians, block);
     let (polarity, lit_blocks) = (light.polarity, &light.lit);
 
-    let surface = |medians: &Plane<f32>| -> Surface {
+    let mut laid = Vec::new();
+    let mut surface = |medians: Plane<f32>| -> Surface {
         // The lamp's fall-off first, then what it leaves, so that slopes do not pass for fish nor fish for slopes.
-        let lamp = polynomial(medians, lit_blocks);
+        let lamp = polynomial(&medians, lit_blocks);
         let mut rest = medians.clone();
         rest.data.iter_mut().zip(&lamp.data).for_each(|(r, l)| *r -= l);
         let mut prior = neighbourhood_quantile(&rest, lit_blocks, 6, 0.5, 0.0);
         prior.data.iter_mut().zip(&lamp.data).for_each(|(p, l)| *p += l);
-        Surface { blocks: refine(medians, &prior, lit_blocks), block }
+        let (blocks, bare) = refine(&medians, prior, lit_blocks);
+        laid.push(Laid { medians, bare });
+        Surface { blocks, block }
     };
-    let luma_ground = surface(&medians);
+    let luma_ground = surface(medians.clone());
     // A chroma block covers the same part of the photograph, in chroma pixels.
     let chroma_ground = chroma.as_ref().map(|planes| {
         planes.each_ref().map(|p| {
             let own = chroma_block(block, &luma, p);
-            let mut s = surface(&fit_grid(&block_medians(p, own), &medians));
+            let mut s = surface(fit_grid(&block_medians(p, own), &medians));
             s.block = block;
             s
         })
@@ -178,6 +184,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         factor,
         polarity,
         luma: luma_ground,
+        laid,
         chroma: chroma_ground,
         lit: Plane::filled(luma.width, luma.height, true),
         ink: Plane::filled(luma.width, luma.height, 0.0),
@@ -229,22 +236,23 @@ fn fit_grid(grid: &Plane<f32>, like: &Plane<f32>) -> Plane<f32> {
 }
 
 /// Refines a coarse surface: blocks close to it carry weight, the rest (fish, walls, marks) and the blocks
-/// next to unlit ones do not; twice, the second time against the refined surface with a tighter limit.
-fn refine(medians: &Plane<f32>, prior: &Plane<f32>, lit: &Plane<bool>) -> Plane<f32> {
+/// next to unlit ones do not; twice, the second time against the refined surface with a tighter limit. Returns the surface
+/// and the last weights.
+fn refine(medians: &Plane<f32>, prior: Plane<f32>, lit: &Plane<bool>) -> (Plane<f32>, Plane<f32>) {
     let inner = lit.inner(1);
-    let mut surface = prior.clone();
+    let mut weight = prior.clone();
+    let mut surface = prior;
     for (times, share) in [(3.0, 0.008), (3.0, 0.005)] {
         let mut departures: Vec<f32> = (0..medians.data.len())
             .filter(|i| inner.data[*i])
             .map(|i| (medians.data[i] - surface.data[i]).abs())
             .collect();
         let spread = 1.4826 * quantile(&mut departures, 0.5).unwrap_or(0.0);
-        let mut weight = medians.clone();
         for (i, w) in weight.data.iter_mut().enumerate() {
             let limit = (times * spread).max(share * surface.data[i]).max(0.6);
             *w = if inner.data[i] && (medians.data[i] - surface.data[i]).abs() <= limit { 1.0 } else { 0.0 };
         }
         surface = weighted_smooth(medians, &weight, &surface, 1.2);
     }
-    surface
+    (surface, weight)
 }

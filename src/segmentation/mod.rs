@@ -5,6 +5,7 @@
 //! [`crate::fish`]; here only what cannot be a fish by size or place is refused.
 
 mod background;
+mod beneath;
 mod beside;
 mod candidates;
 mod edges;
