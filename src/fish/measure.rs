@@ -3,7 +3,7 @@
 use super::borders::{along_edge, at_edge, at_wall, ends_at_bubble, ends_at_glint, ends_at_wall, within};
 use super::crop::Crop;
 use super::ends::{ends, snout, tail_margin};
-use super::exposure::{bare_is_clipped, trunk_is_clipped};
+use super::exposure::{bare_is_clipped, tail_is_clipped, trunk_is_clipped};
 use super::judge::{Evidence, SMALL};
 use super::midline::{between, centre, first_way, half_widths, without_kinks};
 use super::onward::led_on;
@@ -229,6 +229,7 @@ impl Case<'_> {
         mark(
             Flag::Overlap,
             !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)
+                || profile.ends_on_another(crop.trunk, ground.polarity)
                 || ends_at_bubble(crop, &line)
                 || ends_at_glint(ground, crop, &line),
         );
@@ -237,7 +238,8 @@ impl Case<'_> {
         mark(Flag::Oblique, seen_from == View::Oblique);
         let tail_unseen = last.unseen > UNSEEN * crop.trunk;
         mark(Flag::TailFaint, last.strength < SEEN || tail_unseen || goes_on_unseen);
-        mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && bare_is_clipped(ground, &midline));
+        let on_clipped = || bare_is_clipped(ground, &midline) || tail_is_clipped(pixels, &midline);
+        mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && on_clipped());
         let depth = f64::from(profile.greatest_width(0.05, 0.75)) * ribbon.step * bin;
         mark(Flag::TrunkClipped, trunk_is_clipped(pixels, &midline, depth));
         mark(Flag::HeadUncertain, p_start < 0.8);

@@ -22,6 +22,18 @@ pub struct Profile {
 /// can reach a third of the trunk's ink on a dark ground, stay below it.
 const EDGE: f32 = 0.5;
 
+/// The head and the tail, as shares of the length, and what is too narrow for them, as shares of the length: heads of larvae
+/// are a tenth of it and more, and a fin seen on its edge is a fiftieth (from memory; rendered fish above these limits: all but
+/// 4 in 2,300).
+const SNOUT: f64 = 0.1;
+const LEAST_SNOUT: f32 = 0.02;
+const TAIL_END: f64 = 0.8;
+const LEAST_TAIL: f32 = 0.01;
+/// A tail is thinner than the trunk and scatters less: what scatters more than so many times as much is none (by trying,
+/// rendered fish: pigment and what shines through reach one and a half).
+const TAIL: f64 = 0.85;
+const GLARE: f32 = 1.7;
+
 impl Profile {
     /// Reads widths and levels; `half` is the half-width to expect at each of the line's points, crop pixels.
     pub fn read(crop: &Crop, ribbon: &Ribbon, half: &[f64]) -> Self {
@@ -72,6 +84,14 @@ impl Profile {
     pub fn greatest_width(&self, from: f64, to: f64) -> f32 {
         let (a, b) = span(from, to);
         quantile(&mut (a..b).map(|c| self.width(c)).collect::<Vec<_>>(), 0.95).unwrap_or(0.0)
+    }
+
+    /// Whether an end is that of no fish, the head at the start: a line was followed on along a fibre, or on to a chip
+    /// that glares beside the tail. `trunk` is the ink of the trunk.
+    pub fn ends_on_another(&self, trunk: f32, polarity: Polarity) -> bool {
+        let share = |from: f64, to: f64| self.mean_width(from, to) / COLUMNS as f32;
+        let glares = polarity == Polarity::BrightFish && self.level(TAIL, 1.0) > GLARE * trunk;
+        share(0.0, SNOUT) < LEAST_SNOUT || share(TAIL_END, 1.0) < LEAST_TAIL || glares
     }
 
     /// Median ink across the body between two fractions.
@@ -289,4 +309,33 @@ pub fn blur(ribbon: &Ribbon, eye: &Eye) -> Option<f64> {
     let (low, high) =
         line.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
     (slope > 0.0).then(|| f64::from((high - low) / slope) / (2.0 * std::f64::consts::PI).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A profile whose full width, as a share of the length, and whose ink are given along the body.
+    fn profile(width: impl Fn(f64) -> f32, level: impl Fn(f64) -> f32) -> Profile {
+        let along =
+            |read: &dyn Fn(f64) -> f32| (0..=COLUMNS).map(|c| read(c as f64 / COLUMNS as f64)).collect();
+        let half = |s: f64| 0.5 * COLUMNS as f32 * width(s);
+        Profile { left: along(&half), right: along(&half), level: along(&level) }
+    }
+
+    /// A larva with a fin seen on its edge is whole; the same with a fibre before its snout, a fibre behind its tail, or, on
+    /// a dark ground, a chip beside its tail that glares, is not.
+    #[test]
+    fn fibres_and_chips_are_no_ends_of_fish() {
+        let larva = |s: f64| if s < 0.8 { 0.12 - 0.12 * s as f32 } else { 0.018 };
+        let ends = |p: &Profile, polarity| p.ends_on_another(1.0, polarity);
+        let even = profile(larva, |_| 1.0);
+        assert!(!ends(&even, Polarity::DarkFish) && !ends(&even, Polarity::BrightFish));
+        let before = profile(|s| if s < 0.15 { 0.006 } else { larva(s) }, |_| 1.0);
+        assert!(ends(&before, Polarity::DarkFish));
+        let behind = profile(|s| if s > 0.75 { 0.006 } else { larva(s) }, |_| 1.0);
+        assert!(ends(&behind, Polarity::DarkFish));
+        let chip = profile(larva, |s| if s > 0.8 { 2.5 } else { 1.0 });
+        assert!(ends(&chip, Polarity::BrightFish) && !ends(&chip, Polarity::DarkFish));
+    }
 }
