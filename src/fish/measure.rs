@@ -205,6 +205,7 @@ impl Case<'_> {
             }
             body = Straight::new(self, crop, path::resample(&shown, body.line.len()), separated);
         }
+        let before_head = begins_before_its_head(&body, ground.polarity);
         let Straight { line, ribbon, profile, eyes, p_start, .. } = body;
         let evidence = Evidence::gather(crop, &line, (&ribbon, &profile), eyes, p_start);
         if let Some(reason) = self.refusal(crop, &line, &evidence) {
@@ -229,6 +230,7 @@ impl Case<'_> {
         mark(
             Flag::Overlap,
             !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)
+                || before_head
                 || profile.ends_on_another(crop.trunk, ground.polarity)
                 || ends_at_bubble(crop, &line)
                 || ends_at_glint(ground, crop, &line),
@@ -301,6 +303,18 @@ impl Straight {
         Self { line, ribbon, sums, profile, eyes, p_start }
     }
 
+    /// The strongest spot within a share of the line from its start.
+    fn eye_within(&self, reach: f64, polarity: Polarity) -> Eye {
+        eye_within(
+            &self.ribbon,
+            &self.sums,
+            &self.profile,
+            polarity,
+            false,
+            (reach * COLUMNS as f64) as usize,
+        )
+    }
+
     /// The same body walked the other way.
     fn reversed(mut self) -> Self {
         self.line.reverse();
@@ -338,24 +352,35 @@ fn farthest_snout(body: &Straight, polarity: Polarity) -> f64 {
     if polarity == Polarity::BrightFish {
         return 0.0;
     }
-    let Straight { ribbon, sums, profile, .. } = body;
-    let within =
-        |reach: f64| eye_within(ribbon, sums, profile, polarity, false, (reach * COLUMNS as f64) as usize);
-    // The foremost: gut and bladders behind the eye may be darker than it.
-    let near = EYE_PLACES.into_iter().map(within).find(|eye| eye.contrast >= SURE_EYE);
-    let eye = if let Some(near) = near {
-        near
-    } else {
-        let far = within(PLAIN_EYE_REACH);
+    let eye = eye_at_snout(body, polarity).or_else(|| {
+        let far = body.eye_within(PLAIN_EYE_REACH, polarity);
         let at = (far.column as usize).min(COLUMNS);
-        let size = far.diameter / (profile.left[at] + profile.right[at]).max(1.0);
-        if far.contrast < PLAIN_EYE || !PLAIN_EYE_SIZE.contains(&size) {
-            return 0.0;
-        }
-        far
-    };
+        let size = far.diameter / (body.profile.left[at] + body.profile.right[at]).max(1.0);
+        (far.contrast >= PLAIN_EYE && PLAIN_EYE_SIZE.contains(&size)).then_some(far)
+    });
+    let Some(eye) = eye else { return 0.0 };
     let before = (0.5 + SNOUT_LENGTH) * f64::from(eye.diameter);
     ((f64::from(eye.column) - before) * body.ribbon.step).max(0.0)
+}
+
+/// The foremost sure eye where eyes lie: gut and bladders behind it may be darker.
+fn eye_at_snout(body: &Straight, polarity: Polarity) -> Option<Eye> {
+    EYE_PLACES.into_iter().map(|reach| body.eye_within(reach, polarity)).find(|eye| eye.contrast >= SURE_EYE)
+}
+
+/// Least contrast of a spot that is the eye where no other is, and how far from the start of the line, as a share of the
+/// length, it lies behind something that is no head (by trying, rendered fish).
+const ONLY_EYE: f32 = 1.0;
+const BEHIND_HEAD: f64 = 0.2;
+
+/// Whether the only eye of a body on a bright ground, where every fish shows one, lies so far back that a shell or a fibre
+/// must lie before the snout.
+fn begins_before_its_head(body: &Straight, polarity: Polarity) -> bool {
+    let [eye, _] = body.eyes;
+    polarity == Polarity::DarkFish
+        && eye.contrast >= ONLY_EYE
+        && f64::from(eye.column) > BEHIND_HEAD * COLUMNS as f64
+        && eye_at_snout(body, polarity).is_none()
 }
 
 /// Half-widths of one fish among others: where they touch the body is too wide, so that no point gets more than
