@@ -17,6 +17,8 @@ use crate::imaging::{Plane, plane::quantile};
 pub struct Laid {
     /// Median of every block.
     pub medians: Plane<f32>,
+    /// The smooth surface that fits them best.
+    pub lamp: Plane<f32>,
     /// 1 where a block was taken for bare ground, else 0.
     pub bare: Plane<f32>,
 }
@@ -58,9 +60,8 @@ pub fn lay(ground: &mut Ground, candidates: &[Candidate]) {
 
 /// Lays a surface anew in the blocks that are `near`.
 fn replace(surface: &mut Surface, near: &Plane<bool>, laid: &Laid, bare: &Plane<f32>) {
-    // A prior with the hollows in it would keep them.
-    let level = quantile(&mut surface.blocks.data.clone(), 0.5).unwrap_or(0.0);
-    let wide = weighted_smooth(&laid.medians, bare, &surface.blocks.map(|_| level), WIDE);
+    // The lamp's fall-off goes on where nothing near is bare; what was laid before has the hollows in it.
+    let wide = weighted_smooth(&laid.medians, bare, &laid.lamp, WIDE);
     let anew = weighted_smooth(&laid.medians, bare, &wide, NEAR);
     let blocks = surface.blocks.data.iter_mut().zip(anew.data).zip(&near.data);
     blocks.filter(|(_, near)| **near).for_each(|((block, anew), _)| *block = anew);

@@ -166,7 +166,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         let mut prior = neighbourhood_quantile(&rest, lit_blocks, 6, 0.5, 0.0);
         prior.data.iter_mut().zip(&lamp.data).for_each(|(p, l)| *p += l);
         let (blocks, bare) = refine(&medians, prior, lit_blocks);
-        laid.push(Laid { medians, bare });
+        laid.push(Laid { medians, lamp, bare });
         Surface { blocks, block }
     };
     let luma_ground = surface(medians.clone());
