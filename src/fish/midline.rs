@@ -272,6 +272,21 @@ pub fn half_widths(crop: &Crop, line: &[[f64; 2]]) -> Vec<f64> {
         .collect()
 }
 
+/// The same of one fish, which others may touch where `separated`.
+pub fn widths(crop: &Crop, line: &[[f64; 2]], separated: bool) -> Vec<f64> {
+    let half = half_widths(crop, line);
+    if separated { narrowed(half) } else { half }
+}
+
+/// Half-widths of one fish among others: where they touch the body is too wide, so that no point gets more than
+/// a fifth above the median.
+fn narrowed(half: Vec<f64>) -> Vec<f64> {
+    let mut sorted = half.clone();
+    sorted.sort_by(f64::total_cmp);
+    let limit = 1.2 * sorted[sorted.len() / 2];
+    half.into_iter().map(|h| h.min(limit)).collect()
+}
+
 /// Cuts a line at arc lengths `from` and `to` (crop pixels from its start; may lie beyond the ends, where the
 /// line goes on straight), and spaces its points evenly.
 pub fn between(line: &[[f64; 2]], from: f64, to: f64) -> Vec<[f64; 2]> {

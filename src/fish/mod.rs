@@ -6,6 +6,7 @@ mod bubbles;
 mod crop;
 mod ends;
 mod exposure;
+mod followed;
 mod fragments;
 mod glints;
 mod heads;
@@ -19,6 +20,7 @@ mod profile;
 mod ribbon;
 mod separate;
 mod shadows;
+mod straight;
 mod strands;
 pub mod strip;
 

@@ -2,9 +2,10 @@
 
 use super::crop::Crop;
 use super::heads::Head;
-use super::measure::{Case, Outcome, SNOUT_LENGTH};
+use super::measure::{Case, Outcome};
 use super::midline::{first_way, way_from};
 use super::separate::{by_heads, by_level};
+use super::straight::SNOUT_LENGTH;
 use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::segmentation::Polarity;

@@ -16,6 +16,17 @@ pub struct Surface {
     pub block: usize,
 }
 
+/// What a surface was laid from.
+#[derive(Debug, Clone)]
+pub struct Laid {
+    /// Median of every block.
+    pub medians: Plane<f32>,
+    /// The smooth surface that fits them best.
+    pub lamp: Plane<f32>,
+    /// 1 where a block was taken for bare ground, else 0.
+    pub bare: Plane<f32>,
+}
+
 impl Surface {
     /// The surface at pixel `x`, `y`, bilinear between block centres.
     #[inline]

@@ -4,24 +4,13 @@
 //! the one sinks under the other, and the fin is gone before it is measured. Where fish were found, blocks that lie in a
 //! hollow as small as a fin are therefore left out, and the surface is laid anew from what is round them. Elsewhere it
 //! follows the ground as it is: shades of walls and folds are hollows too, and a surface that bridges those makes tails of
-//! them (tried: a closing instead of the sunk surface where nothing near is bare). So are shadows, which is why this is for light
-//! from below alone.
+//! them. So are shadows, which is why this is for light from below alone.
 
-use super::background::{Surface, neighbourhood_quantile, weighted_smooth};
+use super::background::{Laid, Surface, neighbourhood_quantile, weighted_smooth};
 use super::candidates::Candidate;
 use super::ground::{Ground, Polarity};
 use crate::imaging::{Plane, plane::quantile};
-
-/// What a surface was laid from.
-#[derive(Debug, Clone)]
-pub struct Laid {
-    /// Median of every block.
-    pub medians: Plane<f32>,
-    /// The smooth surface that fits them best.
-    pub lamp: Plane<f32>,
-    /// 1 where a block was taken for bare ground, else 0.
-    pub bare: Plane<f32>,
-}
+use std::collections::BTreeSet;
 
 /// How far from a candidate its fins may lie, as a share of its longer axis (fins of larvae and young fish are about a
 /// tenth of the length, from memory).
@@ -50,16 +39,16 @@ pub fn lay(ground: &mut Ground, candidates: &[Candidate]) {
     let mut bare = luma.bare.clone();
     let left_out = hollow.data.iter().zip(&near.data).map(|(hollow, near)| *hollow && *near);
     bare.data.iter_mut().zip(left_out).filter(|(_, out)| *out).for_each(|(bare, _)| *bare = 0.0);
-    replace(&mut ground.luma, &near, luma, &bare);
+    draw_in(&mut ground.luma, &near, luma, &bare);
     for (surface, chroma) in ground.chroma.iter_mut().flatten().zip(chroma) {
         let mut bare = bare.clone();
         bare.data.iter_mut().zip(&chroma.bare.data).for_each(|(bare, own)| *bare = bare.min(*own));
-        replace(surface, &near, chroma, &bare);
+        draw_in(surface, &near, chroma, &bare);
     }
 }
 
-/// Lays a surface anew in the blocks that are `near`.
-fn replace(surface: &mut Surface, near: &Plane<bool>, laid: &Laid, bare: &Plane<f32>) {
+/// Draws a surface in from the bare blocks to those that are `near`.
+fn draw_in(surface: &mut Surface, near: &Plane<bool>, laid: &Laid, bare: &Plane<f32>) {
     // The lamp's fall-off goes on where nothing near is bare; what was laid before has the hollows in it.
     let wide = weighted_smooth(&laid.medians, bare, &laid.lamp, WIDE);
     let anew = weighted_smooth(&laid.medians, bare, &wide, NEAR);
@@ -73,11 +62,8 @@ fn around(surface: &Surface, candidates: &[Candidate]) -> Plane<bool> {
     let mut near = Plane::filled(blocks.width, blocks.height, false);
     for candidate in candidates.iter().filter(|c| !c.beside_wall) {
         let reach = (FIN * candidate.major / *block as f64).ceil() as usize;
-        let mut held: Vec<(usize, usize)> =
-            candidate.region.pixels.iter().map(|&(x, y)| (y as usize / block, x as usize / block)).collect();
-        held.dedup();
-        held.sort_unstable();
-        held.dedup();
+        let holds = |&(x, y): &(u32, u32)| (y as usize / block, x as usize / block);
+        let held: BTreeSet<(usize, usize)> = candidate.region.pixels.iter().map(holds).collect();
         for (y, x) in held {
             for y in y.saturating_sub(reach)..=(y + reach).min(near.height - 1) {
                 for x in x.saturating_sub(reach)..=(x + reach).min(near.width - 1) {

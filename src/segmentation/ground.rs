@@ -1,8 +1,7 @@
 //! The ground a photograph is searched on: lighting, the region that is lit as the dish is, the bare
 //! background surfaces and the *ink*, the departure from bare background in the direction fish depart.
 
-use super::background::{Surface, block_medians, neighbourhood_quantile, polynomial, weighted_smooth};
-use super::beneath::Laid;
+use super::background::{Laid, Surface, block_medians, neighbourhood_quantile, polynomial, weighted_smooth};
 use super::glints::{self, Lamp};
 use super::{ink, lighting};
 use crate::imaging::{
