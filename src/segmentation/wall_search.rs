@@ -1,4 +1,4 @@
-//! The search for vessel walls: circles and straight edges drawn through points of the long thin regions of ink, those
+//! The search for vessel walls: circles and straight edges drawn through points of long thin and wide regions of ink, those
 //! with the most support first.
 
 use super::candidates::Candidate;
@@ -9,9 +9,13 @@ use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Elli
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// A region nowhere thicker than this share of its extent (radius of the largest disc in it) can be part of a
-/// wall.
+/// A region nowhere thicker than this share of its extent (radius of the largest disc in it) can be part of a wall.
 const THIN: f64 = 0.05;
+/// Least extent of a part of a wall, as a share of the frame's shorter side; and the extent from which on a region is looked at
+/// however thick it is: in a clean photograph the shade within a well stands out and fills the ring, whose crests still show
+/// (by trying, rendered plates).
+const LEAST_EXTENT: f64 = 0.08;
+const WIDE: f64 = 0.2;
 /// Trials for one wall.
 const TRIALS: usize = 1200;
 /// Most walls looked for: a 24-well plate whose wells show three edges each, and what lies round it.
@@ -40,7 +44,7 @@ const FAR: f64 = 0.3;
 /// Points of one region looked at for one straight edge.
 const STRAIGHT_POINTS: usize = 2500;
 
-/// Round and straight walls among the long thin regions, in the order found. The search draws points from a fixed seed: same picture, same walls.
+/// Round and straight walls among the long thin and the wide regions, in the order found. The search draws points from a fixed seed: same picture, same walls.
 pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
     let (width, height) = (ground.ink.width, ground.ink.height);
     let short = width.min(height) as f64;
@@ -50,7 +54,7 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
     for c in candidates {
         let r = &c.region;
         let extent = f64::from(r.width()).hypot(f64::from(r.height()));
-        if extent < 0.08 * short || thickest(r) > THIN * extent {
+        if extent < LEAST_EXTENT * short || extent < WIDE * short && thickest(r) > THIN * extent {
             continue;
         }
         thin.push(r);
