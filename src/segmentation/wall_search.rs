@@ -3,7 +3,7 @@
 
 use super::candidates::Candidate;
 use super::edges::edges;
-use super::ground::Ground;
+use super::ground::{Ground, Polarity};
 use super::walls::{LEAST_ARC, SECTORS, Wall, beside, longest_run};
 use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Ellipse, plane::quantile};
 use rand::{RngExt, SeedableRng};
@@ -12,8 +12,8 @@ use rand_chacha::ChaCha8Rng;
 /// A region nowhere thicker than this share of its extent (radius of the largest disc in it) can be part of a wall.
 const THIN: f64 = 0.05;
 /// Least extent of a part of a wall, as a share of the frame's shorter side; and the extent from which on a region is looked at
-/// however thick it is: in a clean photograph the shade within a well stands out and fills the ring, whose crests still show
-/// (by trying, rendered plates).
+/// on a bright ground however thick it is: in a clean photograph the shade within a well stands out and fills the ring, whose
+/// crests still show (by trying, rendered plates). On a dark ground what fills a ring is a thing: so are coins, with rims.
 const LEAST_EXTENT: f64 = 0.08;
 const WIDE: f64 = 0.2;
 /// Trials for one wall.
@@ -54,7 +54,8 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
     for c in candidates {
         let r = &c.region;
         let extent = f64::from(r.width()).hypot(f64::from(r.height()));
-        if extent < LEAST_EXTENT * short || extent < WIDE * short && thickest(r) > THIN * extent {
+        let wide = ground.polarity == Polarity::DarkFish && extent >= WIDE * short;
+        if extent < LEAST_EXTENT * short || !wide && thickest(r) > THIN * extent {
             continue;
         }
         thin.push(r);
