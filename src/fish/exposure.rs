@@ -4,12 +4,14 @@ use crate::imaging::path;
 use crate::photo::Pixels;
 use crate::segmentation::Ground;
 
-/// Whether bare ground along the fish is at the upper end of the range: a tail fin that takes one or two per cent
-/// of the light cannot be seen there.
+/// Least luma of ground that takes the whole range: a fin that takes one or two per cent of the light is clipped away with it.
+const FULL: u8 = 254;
+
+/// Whether bare ground along the fish is at the upper end of the range.
 pub fn bare_is_clipped(ground: &Ground, midline: &[[f64; 2]]) -> bool {
     let bare = |p: &[f64; 2]| {
         let (x, y) = ground.to_search(p[0], p[1]);
-        ground.luma.at(x, y) >= 254.0
+        ground.luma.at(x, y) >= f32::from(FULL)
     };
     2 * midline.iter().filter(|p| bare(p)).count() > midline.len()
 }
@@ -18,8 +20,6 @@ pub fn bare_is_clipped(ground: &Ground, midline: &[[f64; 2]]) -> bool {
 /// fin that was lost, or beside one that was found.
 const ROUND_TAIL: [f64; 2] = [0.08, 0.12];
 const DIRECTIONS: u32 = 24;
-/// Least luma of ground that takes the whole range: a fin on it may be clipped away with it.
-const FULL: u8 = 254;
 
 /// Whether the ground round the end of the tail is mostly clipped, though along the fish it may not be.
 pub fn tail_is_clipped(pixels: &Pixels, midline: &[[f64; 2]]) -> bool {
@@ -36,12 +36,13 @@ pub fn tail_is_clipped(pixels: &Pixels, midline: &[[f64; 2]]) -> bool {
 
 /// Whether more than half of the points show at least `level`; those beyond the frame do not.
 fn mostly(pixels: &Pixels, points: impl Iterator<Item = [f64; 2]>, level: u8) -> bool {
-    let (width, height) = (pixels.width as usize, pixels.height as usize);
+    let [width, height] = [pixels.width, pixels.height].map(f64::from);
     let (mut white, mut all) = (0, 0);
-    for [x, y] in points {
-        let (x, y) = (x.round().max(0.0) as usize, y.round().max(0.0) as usize);
+    for point in points {
+        let [x, y] = point.map(f64::round);
+        let seen = (0.0..width).contains(&x) && (0.0..height).contains(&y);
         all += 1;
-        white += usize::from(x < width && y < height && pixels.luma[y * width + x] >= level);
+        white += usize::from(seen && pixels.luma[y as usize * pixels.width as usize + x as usize] >= level);
     }
     2 * white > all
 }
@@ -72,7 +73,7 @@ mod tests {
     use super::*;
 
     /// Where the right half of the ground is clipped, the tail of a fish that points there cannot be told, that of one that
-    /// points to the left can.
+    /// points to the left can; what lies beyond the frame says nothing.
     #[test]
     fn a_tail_on_clipped_ground_is_told_from_one_on_bare() {
         let luma = (0..400 * 200).map(|i| if i % 400 >= 200 { 255 } else { 240 }).collect();
@@ -81,5 +82,9 @@ mod tests {
         let to_the_left: Vec<[f64; 2]> = to_the_right.iter().rev().copied().collect();
         assert!(tail_is_clipped(&pixels, &to_the_right));
         assert!(!tail_is_clipped(&pixels, &to_the_left));
+        let white = Pixels { luma: vec![255; 400 * 200], ..pixels };
+        let out_of_it: Vec<[f64; 2]> = to_the_left.iter().map(|[x, y]| [x - 140.0, *y]).collect();
+        assert!(tail_is_clipped(&white, &to_the_left));
+        assert!(!tail_is_clipped(&white, &out_of_it));
     }
 }

@@ -32,8 +32,7 @@ const LEAST_FOUND: f64 = 0.8;
 pub struct Followed {
     pub line: Vec<[f64; 2]>,
     /// Where its start and its end were found.
-    pub first: End,
-    pub last: End,
+    pub ends: [End; 2],
     /// Whether the fish may go on where it is too faint to be followed, or was followed so far that it may be something else.
     pub goes_on_unseen: bool,
     /// Whether an end was cut off behind a kink, and the share of the length that was.
@@ -55,7 +54,7 @@ impl Followed {
         let widths = |line: &[[f64; 2]]| widths(crop, line, separated);
         let mut line = centre(crop, way, &widths(way), !separated);
         // A faint tail may be found well beyond the body that was cut out: follow it, bend by bend.
-        let (mut found_ends, mut goes_on_unseen, mut led) = (None, false, 0.0);
+        let (mut ends_found, mut goes_on_unseen, mut led) = (None, false, 0.0);
         for _ in 0..MOST_ROUNDS {
             let free = [before, after].map(f64::is_infinite);
             // Walls go on where tails end.
@@ -85,13 +84,13 @@ impl Followed {
                 return None;
             }
             line = between(&longer, first.arc, last.arc);
-            found_ends = Some((first, last));
+            ends_found = Some([first, last]);
             if grown[0].max(grown[1]) <= most {
                 break;
             }
             line = centre(crop, &line, &widths(&line), !separated);
         }
-        let (first, last) = found_ends?;
+        let ends = ends_found?;
         goes_on_unseen |= led > MOST_LED * path::length(&line);
         let [begin, stop] = without_kinks(&line, ends_at_wall(found, ground, crop, &line));
         let kinked = begin > 0.0 || stop < path::length(&line);
@@ -99,6 +98,6 @@ impl Followed {
         if kinked {
             line = between(&line, begin, stop);
         }
-        Some(Self { line, first, last, goes_on_unseen, kinked, cut_off })
+        Some(Self { line, ends, goes_on_unseen, kinked, cut_off })
     }
 }

@@ -106,10 +106,9 @@ impl Case<'_> {
         let Self { pixels, ground, found, .. } = self;
         let small = || self.refused(refusal::TOO_LITTLE, None);
         let Some(followed) = Followed::out(crop, way, reach, (found, ground)) else { return small() };
-        let Followed { line, kinked, cut_off, goes_on_unseen, .. } = followed;
-        let body = Straight::new(crop, line, separated);
+        let Followed { line, ends, kinked, cut_off, goes_on_unseen } = followed;
         let (mut body, [first, last]) =
-            body.ended_at_its_tips(crop, [followed.first, followed.last], separated);
+            Straight::new(crop, line, separated).ended_at_its_tips(crop, ends, separated);
         // A walk may have been drawn on beyond the frame, where nothing is seen.
         let shown = within(crop, &body.line, pixels);
         let cut = shown.len() < body.line.len();
@@ -140,7 +139,7 @@ impl Case<'_> {
             }
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
-        mark(Flag::AtWall, crop.at_unlit || kinked && ends_at_wall(self.found, ground, crop, &line));
+        mark(Flag::AtWall, crop.at_unlit || kinked && ends_at_wall(found, ground, crop, &line));
         mark(
             Flag::Overlap,
             !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)

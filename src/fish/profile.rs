@@ -23,14 +23,13 @@ pub struct Profile {
 const EDGE: f32 = 0.5;
 
 /// The head and the tail, as shares of the length, and what is too narrow for them, as shares of the length: heads of larvae
-/// are a tenth of it and more, and a fin seen on its edge is a fiftieth (from memory; rendered fish above these limits: all but
-/// 4 in 2,300).
+/// are a tenth of it and more, and a fin seen on its edge is a fiftieth (from memory; the limits by trying, rendered fish).
 const SNOUT: f64 = 0.1;
 const LEAST_SNOUT: f32 = 0.02;
 const TAIL_END: f64 = 0.8;
 const LEAST_TAIL: f32 = 0.01;
 /// A tail is thinner than the trunk and scatters less: what scatters more than so many times as much is none (by trying,
-/// rendered fish: pigment and what shines through reach one and a half).
+/// rendered fish).
 const TAIL: f64 = 0.85;
 const GLARE: f32 = 1.7;
 
