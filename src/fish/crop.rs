@@ -280,7 +280,8 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
             let centre_x = (x0 + (k * STEP) * bin) as f64 + 0.5 * (bin as f64 - 1.0);
             let (sx, sy) = ground.to_search(centre_x, centre_y);
             let [luma, blue] = ground.luma_and_blue(sx, sy);
-            *b = [luma, blue, ground.haze_at(centre_x, centre_y)];
+            let (haze, shadow) = (ground.haze_at(centre_x, centre_y), ground.shadow_at(centre_x, centre_y));
+            *b = [luma, blue, haze + (1.0 - haze) * shadow];
         }
         sums.fill([0; 2]);
         for yy in y0 + y * bin..y0 + (y + 1) * bin {

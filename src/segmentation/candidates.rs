@@ -4,6 +4,7 @@ use super::Refused;
 use super::beneath;
 use super::ground::{Ground, Polarity};
 use super::haze;
+use super::shadow;
 use super::wall_search::walls;
 use super::walls::{Wall, in_line, vessels};
 use crate::imaging::ellipse::Ellipse;
@@ -161,6 +162,7 @@ pub fn find(ground: &mut Ground) -> Found {
         found.candidates.push(c);
     }
     beneath::lay(ground, &found.candidates);
+    shadow::take_out(ground, &found.candidates, &found.labels);
     found
 }
 

@@ -46,6 +46,8 @@ pub struct Ground {
     /// What the walls of the vessels add to the ink beside them (their haze), taken out of it already;
     /// `None` without walls.
     pub haze: Option<Plane<f32>>,
+    /// What shadows add to the ink, at the resolution of `soft`; `None` where none were learnt.
+    pub shadow: Option<Plane<f32>>,
     /// Standard deviation of `ink` on bare background, by block.
     pub noise: Surface,
     /// Ink smoothed by two and a half search pixels, at half the search resolution: brings out bodies too faint
@@ -97,6 +99,14 @@ impl Ground {
         let Some(haze) = &self.haze else { return 0.0 };
         let (x, y) = self.to_search(x, y);
         haze.bilinear(x.clamp(0.0, (haze.width - 1) as f64), y.clamp(0.0, (haze.height - 1) as f64))
+    }
+
+    /// What shadows add to the ink at photograph pixel `x`, `y`.
+    pub fn shadow_at(&self, x: f64, y: f64) -> f32 {
+        let Some(shadow) = &self.shadow else { return 0.0 };
+        let (x, y) = self.to_search(x, y);
+        let (x, y) = (0.5 * (x - 0.5), 0.5 * (y - 0.5));
+        shadow.bilinear(x.clamp(0.0, (shadow.width - 1) as f64), y.clamp(0.0, (shadow.height - 1) as f64))
     }
 
     /// Luma and blue of bare background at search pixel `x`, `y`; of grey photographs the same twice.
@@ -188,6 +198,7 @@ pub fn prepare(pixels: &Pixels) -> Ground {
         lit: Plane::filled(luma.width, luma.height, true),
         ink: Plane::filled(luma.width, luma.height, 0.0),
         haze: None,
+        shadow: None,
         noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },
         soft: Plane::filled(1, 1, 0.0),
         soft_noise: Surface { blocks: Plane::filled(1, 1, 0.0), block },

@@ -14,6 +14,7 @@ mod ground;
 mod haze;
 mod ink;
 mod lighting;
+mod shadow;
 mod surround;
 mod wall_search;
 mod walls;
