@@ -214,7 +214,9 @@ fn main() {
 
 /// One file a class in `dir`: the lengths of every fish that was found, and the middle of its true midline.
 fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
-    let mut text = String::from("photo,x_px,y_px,true_px,found_px,use_length,flags\n");
+    let mut text = String::from(
+        "photo,x_px,y_px,true_px,found_px,beyond_snout_px,beyond_tail_px,blur_px,use_length,flags\n",
+    );
     for s in scored {
         for p in &s.pairs {
             let line = &p.truth.midline;
@@ -222,7 +224,13 @@ fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
             let flags: Vec<&str> = p.fish.flags.iter().map(|f| f.name()).collect();
             let (truth, found) = (frygauge::imaging::path::length(line), p.fish.total_length.0);
             let used = if p.fish.use_length { "yes" } else { "no" };
-            text += &format!("{},{x:.0},{y:.0},{truth:.1},{found:.1},{used},{}\n", s.photo, flags.join(" "));
+            let [snout, tail] = p.beyond().map(|share| share * p.truth.total_length_px);
+            let blur = p.fish.blur.0;
+            text += &format!(
+                "{},{x:.0},{y:.0},{truth:.1},{found:.1},{snout:.1},{tail:.1},{blur:.1},{used},{}\n",
+                s.photo,
+                flags.join(" ")
+            );
         }
     }
     std::fs::write(format!("{dir}/lengths-{}.csv", class.name()), text).expect("the file can be written");

@@ -113,7 +113,8 @@ impl Flag {
 pub struct Fish {
     /// From the snout tip to the end of the tail fin, evenly spaced, pixels of the photograph, x then y.
     pub midline: Vec<[f64; 2]>,
-    /// Outline of the body without the fin fold, pixels of the photograph, not closed.
+    /// Outline of the body without the fin fold, pixels of the photograph, not closed: left side from snout to tail, right
+    /// side back, as many points each.
     pub outline: Vec<[f64; 2]>,
     /// Length of the midline.
     pub total_length: Px,
@@ -139,4 +140,15 @@ pub struct Fish {
     pub vessel: Option<u32>,
     /// The straightened picture of it.
     pub strip: Strip,
+}
+
+impl Fish {
+    /// Depth or width across the midline at a share of the length from the snout, without the fin fold.
+    pub fn depth_at(&self, share: f64) -> Px {
+        // The outline runs down the left side and back up the right one.
+        let stations = self.outline.len() / 2;
+        let k = (share.clamp(0.0, 1.0) * stations.saturating_sub(1) as f64).round() as usize;
+        let sides = self.outline.get(k).zip(self.outline.iter().rev().nth(k));
+        Px(sides.map_or(0.0, |(left, right)| (left[0] - right[0]).hypot(left[1] - right[1])))
+    }
 }

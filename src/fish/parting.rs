@@ -16,6 +16,13 @@ pub(super) const WHOLE: f64 = 0.8;
 /// The outcomes of a body that followed as a whole gives `one`: one for each fish where the evidence parts them, else
 /// that one, flagged where several heads share it.
 pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
+    let parts = parted(case, crop, one);
+    let lost: Vec<bool> = (0..parts.len()).map(|i| loses_its_tail(&parts, i)).collect();
+    parts.into_iter().zip(lost).map(|(part, lost)| if lost { overlapping(part) } else { part }).collect()
+}
+
+/// The same, tails that end at another fish not yet looked at.
+fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
     let several = by_heads(crop);
     let one = from_its_head(case, crop, one, &several.heads);
@@ -69,6 +76,26 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         }
     }
     vec![if sure > 1 || passes_another { overlapping(one) } else { one }]
+}
+
+/// Where a body has tapered, as a share of its length from the snout, and its depth there at most, as a share of the greatest:
+/// about a third in larvae (from memory; the limit by trying, rendered fish).
+const TAPERED: f64 = 0.8;
+const TAPER: f64 = 0.38;
+/// Distance from another fish's midline, in that fish's depths, within which a tail may go on under it.
+const UNDER: f64 = 1.3;
+
+/// Whether fish `i` of a body is still deep where it should have tapered and ends at another fish, which hides its tail.
+fn loses_its_tail(parts: &[Outcome], i: usize) -> bool {
+    let Outcome::Fish(own, _) = &parts[i] else { return false };
+    let Some(end) = own.midline.last() else { return false };
+    let ends_under = |other: &Fish| {
+        let gaps = other.midline.iter().map(|q| (q[0] - end[0]).hypot(q[1] - end[1]));
+        gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
+    };
+    let others = parts.iter().enumerate().filter(|(k, _)| *k != i);
+    own.depth_at(TAPERED).0 > TAPER * own.depth.0
+        && others.into_iter().any(|(_, part)| matches!(part, Outcome::Fish(other, _) if ends_under(other)))
 }
 
 /// Share of a body that the fish measured in it accounts for; 0 for none.
