@@ -151,7 +151,8 @@ impl Case<'_> {
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);
-        let tail_unseen = last.unseen > UNSEEN * crop.trunk;
+        let no_fin = seen_from == View::Side && profile.ends_without_a_fin();
+        let tail_unseen = last.unseen > UNSEEN * crop.trunk || no_fin;
         mark(Flag::TailFaint, last.strength < SEEN || tail_unseen || goes_on_unseen);
         let on_clipped = || bare_is_clipped(ground, &midline) || tail_is_clipped(pixels, &midline);
         mark(Flag::Clipped, ground.polarity == Polarity::DarkFish && on_clipped());

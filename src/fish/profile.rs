@@ -33,6 +33,16 @@ const LEAST_TAIL: f32 = 0.01;
 const TAIL: f64 = 0.85;
 const GLARE: f32 = 1.7;
 
+/// The last part of the tail fin, the trunk and the peduncle before the fin, as shares of the length; ink of the fin at most, as
+/// a share of the trunk's, and its width at least, as a share of the peduncle's, where it is no less: fins of larvae have a
+/// fifth to half of the trunk's ink, and seen from the side spread as wide as the peduncle or wider (from memory; the
+/// limits by trying, on fish of both renderers).
+const FIN: f64 = 0.95;
+const TRUNK: [f64; 2] = [0.3, 0.7];
+const PEDUNCLE: [f64; 2] = [0.7, 0.8];
+const FIN_INK: f32 = 0.5;
+const FIN_SPREAD: f32 = 0.75;
+
 impl Profile {
     /// Reads widths and levels; `half` is the half-width to expect at each of the line's points, crop pixels.
     pub fn read(crop: &Crop, ribbon: &Ribbon, half: &[f64]) -> Self {
@@ -91,6 +101,19 @@ impl Profile {
         let share = |from: f64, to: f64| self.mean_width(from, to) / COLUMNS as f32;
         let glares = polarity == Polarity::BrightFish && self.level(TAIL, 1.0) > GLARE * trunk;
         share(0.0, SNOUT) < LEAST_SNOUT || share(TAIL_END, 1.0) < LEAST_TAIL || glares
+    }
+
+    /// Whether a body, the head at the start, ends as dense as a trunk and no wider than it was before: where its tail grows thin,
+    /// not in a fin, which is fainter, or spreads.
+    pub fn ends_without_a_fin(&self) -> bool {
+        self.level(FIN, 1.0) > FIN_INK * self.least_level(TRUNK[0], TRUNK[1])
+            && self.mean_width(FIN, 1.0) < FIN_SPREAD * self.mean_width(PEDUNCLE[0], PEDUNCLE[1])
+    }
+
+    /// Ink across the body that a third of it between two fractions has at most: pigment and gut lie elsewhere.
+    fn least_level(&self, from: f64, to: f64) -> f32 {
+        let (a, b) = span(from, to);
+        quantile(&mut self.level[a..b].to_vec(), 1.0 / 3.0).unwrap_or(0.0)
     }
 
     /// Median ink across the body between two fractions.
@@ -336,5 +359,21 @@ mod tests {
         assert!(ends(&behind, Polarity::DarkFish));
         let chip = profile(larva, |s| if s > 0.8 { 2.5 } else { 1.0 });
         assert!(ends(&chip, Polarity::BrightFish) && !ends(&chip, Polarity::DarkFish));
+    }
+
+    /// A larva whose tail ends in a fin, faint and wide, seen from the side, or faint and narrow, or as dense as the trunk and
+    /// wide, ends in its fin; one that ends dense and narrow ends before it. Pigment along the trunk makes it no fainter.
+    #[test]
+    fn a_dense_thin_end_is_no_fin() {
+        let tapers = |s: f64| 0.12 - 0.1 * s as f32;
+        let spreads = |s: f64| if s < 0.9 { tapers(s) } else { 0.06 };
+        let faint = |s: f64| if s < 0.9 { 1.0 } else { 0.2 };
+        let even = |_: f64| 1.0;
+        assert!(!profile(spreads, faint).ends_without_a_fin());
+        assert!(!profile(tapers, faint).ends_without_a_fin());
+        assert!(!profile(spreads, even).ends_without_a_fin());
+        assert!(profile(tapers, even).ends_without_a_fin());
+        let spotted = |s: f64| if (0.3..0.5).contains(&s) { 3.0 } else { 1.0 };
+        assert!(profile(tapers, spotted).ends_without_a_fin());
     }
 }
