@@ -162,14 +162,8 @@ impl Case<'_> {
         flags.sort_unstable();
         flags.dedup();
         // Where neither end shows a head, or both do, the line may be that of more than one fish.
-        let spoils_length = [
-            Flag::CutByFrame,
-            Flag::Overlap,
-            Flag::Coiled,
-            Flag::AtWall,
-            Flag::Clipped,
-            Flag::HeadUncertain,
-        ];
+        let spoils_length =
+            [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped, Flag::HeadUncertain];
         let spoils_call = [Flag::Overlap, Flag::Coiled, Flag::TrunkClipped];
         let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f| spoils_length.contains(f));
         let use_call = !flags.iter().any(|f| spoils_call.contains(f));

@@ -111,8 +111,9 @@ pub fn by_heads(crop: &Crop) -> Several {
                     Some(other) => &line[..line.len() - hidden_points(&line, UNDER_HEAD * other.eye)],
                     None => &line,
                 })?;
-                // The front of a fish ends at its own gut or globule no narrower than it is anywhere.
-                (e < free || way.tapers(depth)).then_some(way)
+                // The front of a fish ends at its own gut or globule no narrower than it is anywhere; sure heads are none.
+                let may_hide = || way.tapers(depth) || heads[own].sure && head.is_some_and(|h| h.sure);
+                (e < free || may_hide()).then_some(way)
             })
             .collect()
     };
