@@ -67,6 +67,24 @@ pub fn at_edge(pixels: &Pixels, crop: &Crop, line: &[[f64; 2]]) -> [bool; 2] {
     })
 }
 
+/// Longest way between the places where a body meets the edge of the photograph, crop pixels: as great as the body is deep
+/// where it is cut once.
+pub fn along_frame(pixels: &Pixels, crop: &Crop) -> f64 {
+    let body = crop.body();
+    let near = crop.bin as f64 + 0.5;
+    let (right, bottom) = (f64::from(pixels.width) - 1.0, f64::from(pixels.height) - 1.0);
+    let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+    for (i, _) in body.data.iter().enumerate().filter(|(_, own)| **own) {
+        let p = [i % body.width, i / body.width].map(|v| v as f64);
+        let [x, y] = crop.to_photo(p);
+        if x.min(right - x).min(y).min(bottom - y) < near {
+            low = [low[0].min(p[0]), low[1].min(p[1])];
+            high = [high[0].max(p[0]), high[1].max(p[1])];
+        }
+    }
+    (high[0] - low[0]).max(0.0).hypot((high[1] - low[1]).max(0.0))
+}
+
 /// Whether an end of the line lies at a bubble, which may hide what goes on.
 pub fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
     let at = |p: &[f64; 2]| {

@@ -1,6 +1,6 @@
 //! One candidate to one fish, or to the reason why it is none.
 
-use super::borders::{along_edge, at_edge, ends_at_bubble, ends_at_glint, ends_at_wall, within};
+use super::borders::{along_edge, along_frame, at_edge, ends_at_bubble, ends_at_glint, ends_at_wall, within};
 use super::crop::Crop;
 use super::exposure::{bare_is_clipped, tail_is_clipped, trunk_is_clipped};
 use super::followed::{Followed, SEEN};
@@ -40,6 +40,9 @@ const UNSEEN: f32 = 0.2;
 /// Share of a line without an eye that lies along unlit ground or the frame, from which on it is the edge itself (by
 /// trying, rendered pads).
 const ALONG_EDGE: f64 = 0.5;
+/// Share of a line without an eye that lies between the places where the frame cuts its body, from which on the frame cuts it
+/// twice: a larva is a fifth as deep as long, or less (from memory).
+const CUT_TWICE: f64 = 0.4;
 /// Total turn beyond which a midline is not trusted, in radians (200 degrees).
 const COILED: f64 = 3.5;
 
@@ -96,7 +99,11 @@ impl Case<'_> {
         if shows_eyes && !evidence.has_eye() && along_edge(pixels, ground, crop, line) > ALONG_EDGE {
             return Some("edge of the light");
         }
-        at_edge(pixels, crop, line).into_iter().all(|end| end).then_some("cut at both ends")
+        let cut_twice = at_edge(pixels, crop, line).into_iter().all(|end| end)
+            || shows_eyes && crop.at_frame && !evidence.has_eye() && {
+                along_frame(pixels, crop) > CUT_TWICE * path::length(line)
+            };
+        cut_twice.then_some("cut at both ends")
     }
 
     /// Follows one way through the crop and measures the fish along it. Where others share the crop, `reach` says
