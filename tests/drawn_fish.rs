@@ -25,10 +25,14 @@ impl Drawn {
         [dx * cos + dy * sin, dy * cos - dx * sin]
     }
 
-    /// Whether the body covers a point: a blunt head, a trunk deepest at a quarter, a narrow tail.
+    /// Whether the body covers a point: a blunt head, a trunk deepest at a quarter, a narrow tail that spreads in a fin.
     fn covers(self, x: f64, y: f64) -> bool {
         let [s, across] = self.at(x, y);
-        let half = if s < 0.25 { 0.06 * (s / 0.25).max(0.0).sqrt() } else { 0.06 - 0.06 * (s - 0.25) };
+        let half = match s {
+            ..0.25 => 0.06 * (s / 0.25).max(0.0).sqrt(),
+            ..0.9 => 0.06 - 0.06 * (s - 0.25),
+            _ => 0.021 + 0.2 * (s - 0.9),
+        };
         (0.0..1.0).contains(&s) && across.abs() < half
     }
 
