@@ -85,17 +85,19 @@ const TAPER: f64 = 0.38;
 /// Distance from another fish's midline, in that fish's depths, within which a tail may go on under it.
 const UNDER: f64 = 1.3;
 
-/// Whether fish `i` of a body is still deep where it should have tapered and ends at another fish, which hides its tail.
+/// Whether fish `i` of a body ends at another one, which hides its tail.
 fn loses_its_tail(parts: &[Outcome], i: usize) -> bool {
     let Outcome::Fish(own, _) = &parts[i] else { return false };
-    let Some(end) = own.midline.last() else { return false };
-    let ends_under = |other: &Fish| {
-        let gaps = other.midline.iter().map(|q| (q[0] - end[0]).hypot(q[1] - end[1]));
-        gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
-    };
     let others = parts.iter().enumerate().filter(|(k, _)| *k != i);
+    others.into_iter().any(|(_, part)| matches!(part, Outcome::Fish(other, _) if goes_on_under(own, other)))
+}
+
+/// Whether a fish is still deep where it should have tapered, and ends at another.
+fn goes_on_under(own: &Fish, other: &Fish) -> bool {
+    let Some(end) = own.midline.last() else { return false };
+    let gaps = other.midline.iter().map(|q| (q[0] - end[0]).hypot(q[1] - end[1]));
     own.depth_at(TAPERED).0 > TAPER * own.depth.0
-        && others.into_iter().any(|(_, part)| matches!(part, Outcome::Fish(other, _) if ends_under(other)))
+        && gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
 }
 
 /// Share of a body that the fish measured in it accounts for; 0 for none.
@@ -197,5 +199,53 @@ pub(super) fn overlapping(outcome: Outcome) -> Outcome {
             Outcome::Fish(fish, e)
         }
         refused @ Outcome::Refused(..) => refused,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fish::Strip;
+    use crate::records::View;
+    use crate::units::Px;
+    use ndarray::Array3;
+
+    /// A straight fish from its snout along x, of a length, whose depth is given along it.
+    fn fish([x, y]: [f64; 2], length: f64, depth: impl Fn(f64) -> f64) -> Fish {
+        let stations = || (0..=40).map(|k| f64::from(k) / 40.0);
+        let side = |s: f64, sign: f64| [x + s * length, y + sign * 0.5 * depth(s)];
+        Fish {
+            midline: stations().map(|s| [x + s * length, y]).collect(),
+            outline: stations()
+                .map(|s| side(s, -1.0))
+                .chain(stations().rev().map(|s| side(s, 1.0)))
+                .collect(),
+            total_length: Px(length),
+            length_se: Px(1.0),
+            depth: Px(stations().map(&depth).fold(0.0, f64::max)),
+            head_depth: Px(depth(0.1)),
+            view: View::Side,
+            p_head: 1.0,
+            blur: Px(1.0),
+            flags: vec![Flag::Separated],
+            use_length: true,
+            use_call: true,
+            vessel: None,
+            strip: Strip { values: Array3::zeros((3, 1, 1)), pixels_per_strip_pixel: 1.0, noise: 0.0 },
+        }
+    }
+
+    /// A larva of 200 px that ends at another's head is whole; what is left of one whose last 70 px lie under that head is not,
+    /// and is whole again where no other fish is near: it may be a stout one.
+    #[test]
+    fn a_tail_under_another_head_is_lost() {
+        let taper = |s: f64| 30.0 - 25.0 * s;
+        let whole = fish([100.0, 100.0], 200.0, taper);
+        let rest = fish([100.0, 100.0], 130.0, |s| taper(s * 130.0 / 200.0));
+        approx::assert_relative_eq!(whole.depth_at(0.8).0, 10.0, epsilon = 1e-9);
+        let at = |x: f64| fish([x, 100.0], 200.0, taper);
+        assert!(!goes_on_under(&whole, &at(305.0)));
+        assert!(goes_on_under(&rest, &at(235.0)));
+        assert!(!goes_on_under(&rest, &at(400.0)));
     }
 }
