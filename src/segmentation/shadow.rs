@@ -21,9 +21,10 @@ const CORE: f32 = 0.5;
 const EDGE: usize = 2;
 /// Of the ground every so many pixels are looked at: shadows are smooth.
 const EVERY: usize = 3;
-/// Farthest a shadow lies from its body and how far it is blurred, in half widths of a body, and how many shifts are looked at
-/// to each side.
+/// Farthest a shadow lies from its body and how far it is blurred, in widths of a body, the same in pixels whatever the width,
+/// and how many shifts are looked at to each side.
 const FARTHEST: f64 = 1.2;
+const FARTHEST_PIXELS: std::ops::RangeInclusive<i64> = 4..=32;
 const SHIFTS: i64 = 8;
 const BLURS: [f64; 3] = [0.12, 0.25, 0.5];
 /// Shifts, and blurs, in pixels that cannot be told from a body's own edges.
@@ -167,12 +168,13 @@ impl Beside {
     }
 }
 
-/// The bodies that are looked at, with the ground beside them, and half the width of one of them.
+/// The bodies that are looked at, with the ground beside them, and how wide they mostly are, in pixels of [`Ground::soft`].
 fn bodies(ground: &Ground, candidates: &[Candidate], labels: &Labels) -> Option<(Vec<Beside>, f64)> {
     let slender = |c: &&Candidate| c.major >= SLENDER * c.minor && !c.beside_wall && !c.beside_edge;
     let mut bodies: Vec<&Candidate> = candidates.iter().filter(slender).collect();
     bodies.sort_by_key(|c| std::cmp::Reverse(c.region.pixels.len()));
     bodies.truncate(MOST_BODIES);
+    // Two search pixels to one.
     let mut widths: Vec<f32> = bodies.iter().map(|c| 0.5 * c.minor as f32).collect();
     let width = f64::from(quantile(&mut widths, 0.5)?);
     let cut = |c: &&Candidate| Beside::cut(ground, labels, c, farthest(width) as usize);
@@ -181,7 +183,7 @@ fn bodies(ground: &Ground, candidates: &[Candidate], labels: &Labels) -> Option<
 
 /// Farthest shift that is looked at, for bodies of a width.
 fn farthest(width: f64) -> i64 {
-    ((FARTHEST * width).ceil() as i64).clamp(4, 32)
+    ((FARTHEST * width).ceil() as i64).clamp(*FARTHEST_PIXELS.start(), *FARTHEST_PIXELS.end())
 }
 
 /// How bodies throw their shadows; `None` if they throw none that can be told.
@@ -234,8 +236,8 @@ fn best(bodies: &[Beside], blurs: &[f32], halo: Option<f32>, shifts: &[[i64; 2]]
                 |(k, b): (usize, &Beside)| Sums::over(b, &thrown[k], halos.as_ref().map(|h| &h[k]), shift);
             let sums: Vec<Sums> = bodies.iter().enumerate().map(over).collect();
             let mut strengths: Vec<f32> = sums.iter().filter_map(Sums::strength).collect();
-            let least = quantile(&mut strengths, MOST_BEAR_IT)?;
-            let strength = quantile(&mut strengths, 0.5)?;
+            let Some(least) = quantile(&mut strengths, MOST_BEAR_IT) else { continue };
+            let Some(strength) = quantile(&mut strengths, 0.5) else { continue };
             if least < LEAST_STRENGTH || !STRENGTHS.contains(&strength) {
                 continue;
             }
