@@ -88,8 +88,8 @@ const UNDER: f64 = 1.3;
 /// Whether fish `i` of a body ends at another one, which hides its tail.
 fn loses_its_tail(parts: &[Outcome], i: usize) -> bool {
     let Outcome::Fish(own, _) = &parts[i] else { return false };
-    let others = parts.iter().enumerate().filter(|(k, _)| *k != i);
-    others.into_iter().any(|(_, part)| matches!(part, Outcome::Fish(other, _) if goes_on_under(own, other)))
+    let mut others = parts.iter().enumerate().filter(|(k, _)| *k != i);
+    others.any(|(_, part)| matches!(part, Outcome::Fish(other, _) if goes_on_under(own, other)))
 }
 
 /// Whether a fish is still deep where it should have tapered, and ends at another.

@@ -98,15 +98,14 @@ impl Ground {
     pub fn haze_at(&self, x: f64, y: f64) -> f32 {
         let Some(haze) = &self.haze else { return 0.0 };
         let (x, y) = self.to_search(x, y);
-        haze.bilinear(x.clamp(0.0, (haze.width - 1) as f64), y.clamp(0.0, (haze.height - 1) as f64))
+        haze.bilinear(x, y)
     }
 
     /// What shadows add to the ink at photograph pixel `x`, `y`.
     pub fn shadow_at(&self, x: f64, y: f64) -> f32 {
         let Some(shadow) = &self.shadow else { return 0.0 };
         let (x, y) = self.to_search(x, y);
-        let (x, y) = (0.5 * (x - 0.5), 0.5 * (y - 0.5));
-        shadow.bilinear(x.clamp(0.0, (shadow.width - 1) as f64), y.clamp(0.0, (shadow.height - 1) as f64))
+        shadow.bilinear(0.5 * (x - 0.5), 0.5 * (y - 0.5))
     }
 
     /// Luma and blue of bare background at search pixel `x`, `y`; of grey photographs the same twice.
