@@ -162,7 +162,7 @@ pub fn find(ground: &mut Ground) -> Found {
         found.candidates.push(c);
     }
     beneath::lay(ground, &found.candidates);
-    shadow::take_out(ground, &found.candidates, &found.labels);
+    shadow::take_out(ground, &found.candidates, &mut found.labels);
     found
 }
 

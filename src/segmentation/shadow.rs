@@ -44,6 +44,8 @@ const LEAST_GAIN: f32 = -0.1;
 /// Times the shadow is looked for again beside what is left of the bodies, and how far its blur may be off each time.
 const REFINED: usize = 4;
 const REFINED_BLURS: [f32; 5] = [0.6, 0.8, 1.0, 1.25, 1.6];
+/// Share of the ink of a pixel from which on it is more shadow than body.
+const MOSTLY: f32 = 0.5;
 /// Times body and shadow are told apart in turn.
 const ROUNDS: usize = 6;
 
@@ -58,9 +60,9 @@ struct Cast {
     strength: f32,
 }
 
-/// Learns how the bodies among the candidates throw shadows, if they do, and keeps what the shadows add to the ink in
-/// [`Ground::shadow`].
-pub fn take_out(ground: &mut Ground, candidates: &[Candidate], labels: &Labels) {
+/// Learns how the bodies among the candidates throw shadows, if they do, keeps what the shadows add to the ink in
+/// [`Ground::shadow`], and takes what is more shadow than body out of the candidates' labels.
+pub fn take_out(ground: &mut Ground, candidates: &[Candidate], labels: &mut Labels) {
     if ground.polarity == Polarity::BrightFish {
         return;
     }
@@ -72,8 +74,15 @@ pub fn take_out(ground: &mut Ground, candidates: &[Candidate], labels: &Labels) 
         let label = label_at(labels, i % soft.width, i / soft.width);
         *v = if label == 0 || label == WALL { 0.0 } else { v.max(0.0) };
     }
-    let body = cast.body(&all);
-    ground.shadow = Some(cast.of(&body));
+    let shadow = cast.of(&cast.body(&all));
+    for (i, label) in labels.data.iter_mut().enumerate() {
+        let (x, y) = (i % ground.ink.width / 2, i / ground.ink.width / 2);
+        let at = y.min(all.height - 1) * all.width + x.min(all.width - 1);
+        if *label != WALL && shadow.data[at] > MOSTLY * all.data[at] {
+            *label = 0;
+        }
+    }
+    ground.shadow = Some(shadow);
 }
 
 impl Cast {
