@@ -86,17 +86,39 @@ fn pale(fish: &[Drawn], x: f64, y: f64) -> f64 {
 #[test]
 fn a_fish_that_a_fibre_runs_across_is_found_and_flagged() {
     let fish = Drawn { snout: [300.0, 320.0], towards: 0.0 };
-    for angle in [60f64, 80.0, 115.0] {
+    // The longer ones run through most of the photograph, and a piece of them is as straight as an edge.
+    for (angle, reach) in [(60f64, 190.0), (80.0, 190.0), (115.0, 190.0), (45.0, 330.0), (60.0, 330.0)] {
         let (sin, cos) = angle.to_radians().sin_cos();
         let fibre = |x: f64, y: f64| {
             let (dx, dy) = (x - 390.0, y - 320.0);
             let (along, off) = (dx * cos + dy * sin, dx * sin - dy * cos);
-            (off - 0.0015 * along * along).abs() < 1.6 && along.abs() < 190.0
+            let bend = if reach < 200.0 { 0.0015 * along * along } else { 90.0 * (along / 140.0).sin() };
+            (off - bend).abs() < 1.6 && along.abs() < reach
         };
         let pixels = photograph(|x, y| if fibre(x, y) { 120.0 } else { dark(&[fish], x, y) });
         let found = fish_in(&pixels);
-        assert_eq!(found.len(), 1, "{angle}");
+        assert_eq!(found.len(), 1, "{angle} {reach}");
         approx::assert_relative_eq!(found[0].total_length.0, LENGTH, max_relative = 0.06);
+    }
+}
+
+/// Bubbles darker than the fish, one against it and one against the other, cover more than it does.
+#[test]
+fn bubbles_beside_a_fish_are_no_part_of_it() {
+    let fish = Drawn { snout: [300.0, 320.0], towards: 0.0 };
+    for along in [0.4, 0.6, 0.8] {
+        let middle = 300.0 + along * LENGTH;
+        let bubbles = [[middle, 268.0, 44.0], [middle + 48.0, 218.0, 32.0]];
+        let inside =
+            |x: f64, y: f64, k: f64| bubbles.iter().any(|[cx, cy, r]| (x - cx).hypot(y - cy) < k * r);
+        let pixels = photograph(|x, y| match dark(&[fish], x, y) {
+            _ if inside(x, y, 0.45) => 205.0,
+            _ if inside(x, y, 1.0) => 15.0,
+            other => other,
+        });
+        let found = fish_in(&pixels);
+        assert_eq!(found.len(), 1, "{along}");
+        approx::assert_relative_eq!(found[0].total_length.0, LENGTH, max_relative = 0.04);
     }
 }
 

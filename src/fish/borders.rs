@@ -87,9 +87,7 @@ pub fn along_frame(pixels: &Pixels, crop: &Crop) -> f64 {
 
 /// Whether an end of the line lies at a bubble, which may hide what goes on.
 pub fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
-    let at = |p: &[f64; 2]| {
-        crop.bubbles.iter().any(|[x, y, r]| (p[0] - x).hypot(p[1] - y) < BUBBLE_REACH * r + 2.0)
-    };
+    let at = |p: &[f64; 2]| crop.bubbles.iter().any(|b| b.away(*p) < BUBBLE_REACH * b.radius + 2.0);
     line.first().is_some_and(at) || line.last().is_some_and(at)
 }
 

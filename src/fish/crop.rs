@@ -58,6 +58,9 @@ const SMOOTH: f32 = 0.8;
 /// Crop pixels that make one independent reading after it: the area of a Gaussian's autocorrelation.
 pub const PIXELS_SHARING_NOISE: f64 = 4.0 * std::f64::consts::PI * (SMOOTH * SMOOTH) as f64;
 
+/// Where the trunk's ink is read among that of all of a body, its fins included.
+pub(super) const TRUNK: f64 = 0.6;
+
 /// Share of a candidate that must be left when glints are taken off.
 const LEFT: f64 = 0.3;
 
@@ -201,14 +204,14 @@ impl Crop {
             inside.retain(|v| *v >= SHADOW * dense);
             quantile(&mut inside, 0.5)?
         } else {
-            quantile(&mut inside, 0.6)?
+            quantile(&mut inside, TRUNK)?
         };
         let faintest = match ground.polarity {
             Polarity::DarkFish if ground.lit_from_above() => LEAST_ABSORBED.max(SHADE * trunk),
             Polarity::DarkFish => LEAST_ABSORBED,
             Polarity::BrightFish => LEAST_SCATTERED * trunk,
         };
-        let threshold = (3.0 * noise).max(0.3 * trunk);
+        let threshold = above_ground(noise, trunk);
         let (body, at_frame, at_unlit) =
             body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
         let mut crop = Self {
@@ -228,9 +231,20 @@ impl Crop {
             at_frame,
             at_unlit,
         };
-        crop.bubbles = take_off(&mut crop);
+        crop.bubbles = take_off(&mut crop, &own);
         Some(crop)
     }
+}
+
+/// Ink at which a body is cut out.
+pub(super) fn above_ground(noise: f32, trunk: f32) -> f32 {
+    (3.0 * noise).max(0.3 * trunk)
+}
+
+/// Fills what is bright within a body, as the cores of bladders are.
+pub(super) fn fill_holes(body: &mut Plane<bool>) {
+    let area = body.data.iter().filter(|v| **v).count();
+    components::fill_holes(body, area / 5);
 }
 
 /// Longer side of the box round a candidate, photograph pixels.
@@ -339,8 +353,7 @@ fn body(
             }
         }
     }
-    let area = kept.data.iter().filter(|v| **v).count();
-    components::fill_holes(&mut kept, area / 5);
+    fill_holes(&mut kept);
     let edges = [
         (x0 == 0, 0..1, 0..h),
         (x1 == pixels.width as usize, w - 1..w, 0..h),

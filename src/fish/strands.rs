@@ -27,12 +27,14 @@ const TAKEN: f64 = 0.08;
 const PLAIN: f64 = 0.8;
 /// Least share of a part that the fish in it accounts for.
 const EXPLAINED: f64 = 0.7;
+/// What each deep part that a fish holds is worth in likeness: a fish is deep at its trunk, and may be again at its fin.
+const WHOLE: f64 = 0.1;
 /// What a sharp turn, in radians, costs a way in likeness: fibres cross fish at any angle (by trying, rendered fish).
 const KINK: f64 = 0.3;
 /// Ink of an eye in the search image over that of the body, at least: a seventh less than in a crop.
 const SPOT: f32 = 1.45;
 /// Largest box round a region that is looked at, as a share of the search image: scratches and walls run through all of it.
-const LARGEST: f64 = 0.2;
+const LARGEST: f64 = 0.6;
 /// The label of what is taken off.
 const STRAND: u32 = u32::MAX - 1;
 
@@ -50,13 +52,13 @@ pub(super) fn fish_on_strands(
     if box_area > LARGEST * found.labels.data.len() as f64 || !spots(all) {
         return Vec::new();
     }
-    let mut fish = Vec::new();
+    let mut found_in: Vec<(f64, Vec<usize>, Outcome)> = Vec::new();
     for core in Shape::of(&candidate.region).cores() {
-        if !spots(&core.alone) {
+        if !spots(&core.alone.pixels) {
             continue;
         }
-        let mut best: Option<(f64, Outcome)> = None;
-        for part in core.with_strands.into_iter().chain([core.alone]) {
+        let mut best: Option<(f64, Vec<usize>, Outcome)> = None;
+        for Part { pixels: part, cores } in core.with_strands.into_iter().chain([core.alone]) {
             if part.len() as f64 > (1.0 - TAKEN) * all.len() as f64 {
                 continue;
             }
@@ -68,14 +70,24 @@ pub(super) fn fish_on_strands(
             let mut outcomes = measure(pixels, ground, found, &part);
             let (1, Some(Outcome::Fish(measured, e))) = (outcomes.len(), outcomes.pop()) else { continue };
             let like = Likeness::standard().of(&e);
-            let score = like - KINK * e.kink;
-            if like >= PLAIN && is_plain(&e) && best.as_ref().is_none_or(|(most, _)| score > *most) {
-                best = Some((score, overlapping(Outcome::Fish(measured, e))));
+            let score = like - KINK * e.kink + WHOLE * cores.len() as f64;
+            if like >= PLAIN && is_plain(&e) && best.as_ref().is_none_or(|(most, _, _)| score > *most) {
+                best = Some((score, cores, overlapping(Outcome::Fish(measured, e))));
             }
         }
-        fish.extend(best.map(|(_, outcome)| outcome));
+        found_in.extend(best);
     }
     label(&mut found.labels, all, candidate.label);
+    // A deep part is of one fish.
+    found_in.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut used: Vec<usize> = Vec::new();
+    let mut fish = Vec::new();
+    for (_, cores, outcome) in found_in {
+        if !cores.iter().any(|core| used.contains(core)) {
+            used.extend(cores);
+            fish.push(outcome);
+        }
+    }
     fish
 }
 
@@ -98,8 +110,11 @@ fn is_plain(e: &Evidence) -> bool {
     e.has_eye() && !e.is_line() && e.explained >= EXPLAINED
 }
 
-/// Some of the pixels of a region, in the search image.
-type Part = Vec<(u32, u32)>;
+/// Some of the pixels of a region, in the search image, and which of its deep parts are among them.
+struct Part {
+    pixels: Vec<(u32, u32)>,
+    cores: Vec<usize>,
+}
 
 /// A deep part of a region.
 struct Core {
@@ -138,15 +153,25 @@ impl Shape {
         deep.truncate(MOST_CORES);
         let opened: Vec<Plane<bool>> = deep.iter().map(|core| self.around(core, limit)).collect();
         let ends = Skeleton::of(&self.mask, &self.depth).ends();
+        let holds = |core: usize, way: &[[f64; 2]]| {
+            way.iter().any(|p| opened[core].get_or(p[0] as i64, p[1] as i64, false))
+        };
         deep.iter()
             .enumerate()
             .map(|(own, core)| {
                 let others = |i: usize| opened.iter().enumerate().any(|(k, o)| k != own && o.data[i]);
-                let strands = self.strands(core, &opened[own], &ends, others);
-                Core {
-                    with_strands: strands.iter().map(|way| self.with(&opened[own], way)).collect(),
-                    alone: self.with(&opened[own], &[]),
-                }
+                let mut ways = self.strands(core, &opened[own], &ends, others);
+                ways.extend(
+                    self.strands(core, &opened[own], &ends, |_| false)
+                        .into_iter()
+                        .filter(|way| (0..opened.len()).any(|other| other != own && holds(other, way))),
+                );
+                let part = |way: &[[f64; 2]]| {
+                    let cores: Vec<usize> =
+                        (0..opened.len()).filter(|k| *k == own || holds(*k, way)).collect();
+                    self.part(&opened, cores, way)
+                };
+                Core { with_strands: ways.iter().map(|way| part(way)).collect(), alone: part(&[]) }
             })
             .collect()
     }
@@ -165,18 +190,18 @@ impl Shape {
         near
     }
 
-    /// Ways from the middle of a deep part to the free ends nearest to it, not through other deep parts.
+    /// Ways from the middle of a deep part to the free ends nearest to it, not where `closed` holds.
     fn strands(
         &self,
         core: &Region,
         opened: &Plane<bool>,
         ends: &[[f64; 2]],
-        others: impl Fn(usize) -> bool,
+        closed: impl Fn(usize) -> bool,
     ) -> Vec<Vec<[f64; 2]>> {
         let width = self.mask.width;
         let mut cost = self.depth.map(to_the_middle);
         for (i, c) in cost.data.iter_mut().enumerate() {
-            if others(i) {
+            if closed(i) {
                 *c = f32::INFINITY;
             }
         }
@@ -197,17 +222,18 @@ impl Shape {
         strands.into_iter().map(|end| path::trace(&before, end, width)).collect()
     }
 
-    /// The pixels of a deep part and of what lies along a way, in the search image.
-    fn with(&self, opened: &Plane<bool>, way: &[[f64; 2]]) -> Part {
+    /// The pixels of deep parts and of what lies along a way, in the search image.
+    fn part(&self, opened: &[Plane<bool>], cores: Vec<usize>, way: &[[f64; 2]]) -> Part {
         let mut along = self.mask.map(|_| false);
         for p in way {
             along.set_disc(*p, f64::from(self.depth.bilinear(p[0], p[1])) + 0.5);
         }
         let (x0, y0) = self.origin;
         let width = self.mask.width;
-        (0..along.data.len())
-            .filter(|i| opened.data[*i] || along.data[*i] && self.mask.data[*i])
+        let pixels = (0..along.data.len())
+            .filter(|i| cores.iter().any(|k| opened[*k].data[*i]) || along.data[*i] && self.mask.data[*i])
             .map(|i| (x0 + (i % width) as u32 - 1, y0 + (i / width) as u32 - 1))
-            .collect()
+            .collect();
+        Part { pixels, cores }
     }
 }

@@ -1,7 +1,7 @@
 //! Straight edges of trays whose walls are wide bands: blurred, thick or with a shadow, they have no crest, and the
 //! frame of a tray with all that touches it is one region.
 
-use super::walls::{Wall, beside};
+use super::walls::{Wall, bends_away, beside};
 use crate::imaging::{components::Region, plane::quantile};
 use image::{GrayImage, Luma};
 use imageproc::hough::{LineDetectionOptions, PolarLine, detect_lines};
@@ -101,6 +101,10 @@ fn edge(
     }
     let span = best.1 - best.0;
     if span < shortest || f64::from(STEP) * (seen as f64) < UNBROKEN * span {
+        return None;
+    }
+    let places = all.iter().map(|p| beside(a, b, [f64::from(p.0), f64::from(p.1)]));
+    if bends_away(places, best.0, best.1, 1.0) {
         return None;
     }
     let (mut farthest, mut near) = (0.0_f64, Vec::new());

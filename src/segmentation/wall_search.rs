@@ -4,7 +4,7 @@
 use super::candidates::Candidate;
 use super::edges::edges;
 use super::ground::{Ground, Polarity};
-use super::walls::{LEAST_ARC, SECTORS, Wall, beside, longest_run};
+use super::walls::{LEAST_ARC, SECTORS, Wall, bends_away, beside, longest_run};
 use crate::imaging::{Plane, components::Region, distance, ellipse, ellipse::Ellipse, plane::quantile};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -295,7 +295,10 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
         let farthest = places.iter().map(|(d, _)| *d).fold(0.0, f64::max);
         share >= 0.1 && (count * stride) as f64 >= UNBROKEN * span && farthest >= FAR * span
     };
-    if span < 0.4 * short || !(share >= 0.5 || one_of_several()) {
+    if span < 0.4 * short
+        || !(share >= 0.5 || one_of_several())
+        || bends_away(places.iter().copied(), t0, t1, length)
+    {
         return None;
     }
     let at = |t: f64| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];

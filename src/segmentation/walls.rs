@@ -25,6 +25,17 @@ pub enum Wall {
     },
 }
 
+/// Where, beyond the ends of a straight edge, in its lengths, the fibre of which it would be a piece goes on, in each of so
+/// many places, off its direction by more than this slope and less than half a right angle: the corners of trays are rounded
+/// by less, and a line laid askew along an edge leaves it by less.
+const GENTLY: f64 = 0.12;
+const BEND: [f64; 2] = [0.1, 0.25];
+const BENDS: usize = 3;
+/// How far beside its middle a straight piece is counted, in its lengths, and how much wider it is farther on at most: a fish
+/// that lies at its end is.
+const BESIDE: f64 = 0.05;
+const WIDER: f64 = 2.0;
+
 impl Wall {
     /// Whether a point lies in the band widened by `slack`.
     pub fn holds(&self, x: f64, y: f64, slack: f64) -> bool {
@@ -200,6 +211,27 @@ pub(super) fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
     let l2 = (dx * dx + dy * dy).max(1e-9);
     let (px, py) = (p[0] - a[0], p[1] - a[1]);
     ((px * dy - py * dx).abs() / l2.sqrt(), (px * dx + py * dy) / l2)
+}
+
+/// Whether a region goes on beyond both ends of what is straight of it and bends away gently, as wide as before, as a fibre
+/// does: an edge ends, or turns a corner at once. `places` are points of the region as [`beside`] gives them, the straight piece reaches
+/// from `t0` to `t1`, `unit` is the length of one in pixels.
+pub(super) fn bends_away(places: impl Iterator<Item = (f64, f64)>, t0: f64, t1: f64, unit: f64) -> bool {
+    let span = (t1 - t0) * unit;
+    let mut seen = [[0usize; BENDS]; 2];
+    let mut straight = 0;
+    for (d, t) in places {
+        straight += usize::from(d <= BESIDE * span && (t0..=t1).contains(&t));
+        for (seen, beyond) in seen.iter_mut().zip([t0 - t, t - t1]) {
+            let beyond = beyond * unit;
+            let place = (beyond / span - BEND[0]) / (BEND[1] - BEND[0]);
+            if (0.0..1.0).contains(&place) && (GENTLY * beyond..beyond).contains(&d) {
+                seen[(place * BENDS as f64) as usize] += 1;
+            }
+        }
+    }
+    let most = WIDER * straight as f64 * (BEND[1] - BEND[0]) / BENDS as f64;
+    seen.iter().all(|end| end.iter().all(|seen| (1.0..=most.max(1.0)).contains(&(*seen as f64))))
 }
 
 /// Inner outlines of the vessels, top to bottom then left to right; edges of one wall are one vessel.
