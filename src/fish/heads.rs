@@ -20,6 +20,8 @@ const SURELY_AS_LARGE: f64 = 0.7;
 const AS_LARGE: f64 = 0.45;
 /// How alike the eyes of two fish are in ink and diameter (by trying, rendered fish).
 const TWIN: f64 = 0.8;
+/// Least ink of a spot that may be an eye whatever its size, as a share of an eye's (by trying, rendered fish).
+const AS_DARK: f32 = 0.9;
 /// Share of the circle round its longer axis that an eye fills; longest over shortest axis.
 const COMPACT: f64 = 0.6;
 const ROUND: f64 = 1.8;
@@ -68,6 +70,11 @@ impl Head {
     pub fn twin(&self, other: &Self) -> bool {
         let alike = |a: f64, b: f64| a.min(b) >= TWIN * a.max(b);
         alike(f64::from(self.ink), f64::from(other.ink)) && alike(self.eye, other.eye)
+    }
+
+    /// Whether an eye is as dark as another, whatever their sizes: one that lies over a gut is read as large as both.
+    pub fn as_dark_as(&self, other: &Self) -> bool {
+        self.ink >= AS_DARK * other.ink
     }
 }
 

@@ -27,7 +27,7 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let several = by_heads(crop);
     let one = from_its_head(case, crop, one, &several.heads);
     let whole = explained(&one) >= WHOLE;
-    let mut passes_another = false;
+    let (mut passes_another, mut another_eye) = (false, false);
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
     if let Outcome::Fish(fish, _) = &one
@@ -38,6 +38,8 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         let within: Vec<&Head> =
             within.into_iter().filter(|h| !without.iter().any(|own| h.twin(own))).collect();
         passes_another = without.iter().any(|h| h.sure && is_of_another(fish, crop, h));
+        another_eye = polarity == Polarity::DarkFish
+            && within.iter().any(|h| h.sure && without.iter().any(|own| h.as_dark_as(own)));
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
@@ -75,7 +77,11 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
             return parts;
         }
     }
-    vec![if sure > 1 || passes_another { overlapping(one) } else { one }]
+    vec![match one {
+        one if sure > 1 || passes_another => overlapping(one),
+        one if another_eye => flagged(one, Flag::HeadUncertain),
+        one => one,
+    }]
 }
 
 /// Where a body has tapered, as a share of its length from the snout, and its depth there at most, as a share of the greatest:
@@ -190,16 +196,22 @@ const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
 
 /// The same outcome, with the flag that another fish hides part of it.
 pub(super) fn overlapping(outcome: Outcome) -> Outcome {
-    match outcome {
-        Outcome::Fish(mut fish, e) => {
-            fish.flags.push(Flag::Overlap);
-            fish.flags.sort_unstable();
-            fish.flags.dedup();
-            (fish.use_length, fish.use_call) = (false, false);
-            Outcome::Fish(fish, e)
-        }
-        refused @ Outcome::Refused(..) => refused,
+    let mut outcome = flagged(outcome, Flag::Overlap);
+    if let Outcome::Fish(fish, _) = &mut outcome {
+        fish.use_call = false;
     }
+    outcome
+}
+
+/// The same outcome with one more flag, for which its length does not count.
+fn flagged(mut outcome: Outcome, flag: Flag) -> Outcome {
+    if let Outcome::Fish(fish, _) = &mut outcome {
+        fish.flags.push(flag);
+        fish.flags.sort_unstable();
+        fish.flags.dedup();
+        fish.use_length = false;
+    }
+    outcome
 }
 
 #[cfg(test)]
