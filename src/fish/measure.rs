@@ -168,12 +168,8 @@ impl Case<'_> {
         mark(Flag::HeadUncertain, p_start < 0.8);
         flags.sort_unstable();
         flags.dedup();
-        // Where neither end shows a head, or both do, the line may be that of more than one fish.
-        let spoils_length =
-            [Flag::CutByFrame, Flag::Overlap, Flag::Coiled, Flag::AtWall, Flag::Clipped, Flag::HeadUncertain];
-        let spoils_call = [Flag::Overlap, Flag::Coiled, Flag::TrunkClipped];
-        let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f| spoils_length.contains(f));
-        let use_call = !flags.iter().any(|f| spoils_call.contains(f));
+        let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f: &Flag| f.spoils_length());
+        let use_call = !flags.iter().any(|f| f.spoils_call());
 
         let back_left = back_is_left(&profile, eyes[0].row);
         let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));

@@ -72,12 +72,6 @@ pub enum Flag {
     HeadUncertain,
     /// Seen obliquely.
     Oblique,
-    /// Lies on its back.
-    BellyUp,
-    /// Too blurred to call.
-    Blurred,
-    /// Too few pixels to call.
-    Small,
     /// The background behind it is clipped white.
     Clipped,
     /// Much of its trunk is clipped white: a bladder in it would not show.
@@ -87,6 +81,32 @@ pub enum Flag {
 }
 
 impl Flag {
+    /// Every flag.
+    pub const ALL: [Self; 11] = [
+        Self::CutByFrame,
+        Self::Overlap,
+        Self::Separated,
+        Self::AtWall,
+        Self::Coiled,
+        Self::TailFaint,
+        Self::HeadUncertain,
+        Self::Oblique,
+        Self::Clipped,
+        Self::TrunkClipped,
+        Self::OverInflated,
+    ];
+
+    /// Whether the length of a fish so flagged does not count. That of one whose tail is faint does where its end is seen.
+    pub fn spoils_length(self) -> bool {
+        use Flag::{AtWall, Clipped, Coiled, CutByFrame, HeadUncertain, Overlap};
+        matches!(self, CutByFrame | Overlap | Coiled | AtWall | Clipped | HeadUncertain)
+    }
+
+    /// Whether the call of a fish so flagged does not count.
+    pub fn spoils_call(self) -> bool {
+        matches!(self, Self::Overlap | Self::Coiled | Self::TrunkClipped)
+    }
+
     /// The word in the `flags` column.
     pub fn name(self) -> &'static str {
         match self {
@@ -98,9 +118,6 @@ impl Flag {
             Self::TailFaint => "tail_faint",
             Self::HeadUncertain => "head_uncertain",
             Self::Oblique => "oblique",
-            Self::BellyUp => "belly_up",
-            Self::Blurred => "blurred",
-            Self::Small => "small",
             Self::Clipped => "clipped",
             Self::TrunkClipped => "trunk_clipped",
             Self::OverInflated => "over_inflated",
@@ -150,5 +167,22 @@ impl Fish {
         let k = (share.clamp(0.0, 1.0) * stations.saturating_sub(1) as f64).round() as usize;
         let sides = self.outline.get(k).zip(self.outline.iter().rev().nth(k));
         Px(sides.map_or(0.0, |(left, right)| (left[0] - right[0]).hypot(left[1] - right[1])))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Flag;
+
+    #[test]
+    fn every_flag_is_explained() {
+        let page = include_str!("../../docs/flags.md");
+        for flag in Flag::ALL {
+            let start = format!("| `{}` |", flag.name());
+            let row = page.lines().find(|l| l.starts_with(&start)).unwrap_or_else(|| panic!("{start}"));
+            let cells: Vec<&str> = row.trim_matches('|').split('|').map(str::trim).collect();
+            assert_eq!(cells[2].starts_with("yes"), !flag.spoils_length(), "{row}");
+            assert_eq!(cells[3].starts_with("yes"), !flag.spoils_call(), "{row}");
+        }
     }
 }

@@ -196,20 +196,17 @@ const ANYWHERE: Option<[f64; 2]> = Some([f64::INFINITY; 2]);
 
 /// The same outcome, with the flag that another fish hides part of it.
 pub(super) fn overlapping(outcome: Outcome) -> Outcome {
-    let mut outcome = flagged(outcome, Flag::Overlap);
-    if let Outcome::Fish(fish, _) = &mut outcome {
-        fish.use_call = false;
-    }
-    outcome
+    flagged(outcome, Flag::Overlap)
 }
 
-/// The same outcome with one more flag, for which its length does not count.
+/// The same outcome with one more flag.
 fn flagged(mut outcome: Outcome, flag: Flag) -> Outcome {
     if let Outcome::Fish(fish, _) = &mut outcome {
         fish.flags.push(flag);
         fish.flags.sort_unstable();
         fish.flags.dedup();
-        fish.use_length = false;
+        fish.use_length &= !flag.spoils_length();
+        fish.use_call &= !flag.spoils_call();
     }
     outcome
 }
