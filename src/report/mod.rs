@@ -9,6 +9,9 @@ mod picture;
 mod results;
 pub mod season;
 
+/// Style by which a table of class `stack` stands on a narrow screen as a list of each row's named cells.
+pub const STACK: &str = include_str!("templates/stack.css");
+
 pub use page::{CloseUp, Page, PhotoSection, photo_section};
 pub use picture::{jpeg, strip_picture};
 pub use results::{Provenance, Results, to_csv};

@@ -5,7 +5,7 @@ use crate::decision::Estimate;
 use crate::decision::brief::{GrowthComparison, TankBrief};
 use crate::decision::cannibals::{NOT_COVERED, SecondMode, Verdict};
 use crate::decision::screen::{ScreenAdvice, Verdict as ScreenVerdict};
-use crate::report::chart::escape;
+use crate::report::{STACK, chart::escape};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -30,18 +30,21 @@ pub fn section(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     let shown: Vec<Column> =
         COLUMNS.into_iter().filter(|(_, cell)| briefs.iter().any(|b| cell(b).is_some())).collect();
     let mut out = String::from(
-        "<section class=\"decisions\"><h2 id=\"size\">What the sizes say</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table><thead><tr>\
-         <th scope=\"col\" class=\"words\">Tank</th>",
+        "<section class=\"decisions\"><h2 id=\"size\">What the sizes say</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table class=\"stack\" role=\"table\"><thead role=\"rowgroup\"><tr role=\"row\">\
+         <th scope=\"col\" role=\"columnheader\" class=\"words\">Tank</th>",
     );
     for (name, _) in &shown {
-        let _ = write!(out, "<th scope=\"col\" class=\"words\">{name}</th>");
+        let _ = write!(out, "<th scope=\"col\" role=\"columnheader\" class=\"words\">{name}</th>");
     }
-    out.push_str("</tr></thead><tbody>");
+    out.push_str("</tr></thead><tbody role=\"rowgroup\">");
     for b in briefs {
-        let _ = write!(out, "<tr><th scope=\"row\" class=\"words\">{}</th>", escape(tank(b)));
-        for (_, cell) in &shown {
+        let tank = escape(tank(b));
+        let _ =
+            write!(out, "<tr role=\"row\"><th scope=\"row\" role=\"rowheader\" class=\"words\">{tank}</th>");
+        for (name, cell) in &shown {
             let text = cell(b).unwrap_or_else(|| "–".to_owned());
-            let _ = write!(out, "<td class=\"words\">{}</td>", escape(&text));
+            let text = escape(&text);
+            let _ = write!(out, "<td role=\"cell\" class=\"words\" data-name=\"{name}\">{text}</td>");
         }
         out.push_str("</tr>");
     }
@@ -151,7 +154,7 @@ pub fn breaking(mode: &SecondMode) -> String {
 pub fn page(briefs: &[TankBrief], compared: &[GrowthComparison]) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\"><title>Growth</title><style>{STYLE}</style></head>\
+         content=\"width=device-width, initial-scale=1\"><title>Growth</title><style>{STYLE}{STACK}</style></head>\
          <body><main><h1>Growth and size</h1>{}<p class=\"small\">Made by frygauge {}. Handling and grading live fish fall \
          under your welfare rules and licence; where health is concerned, ask the attending veterinarian.</p></main></body></html>\n",
         section(briefs, compared),
