@@ -9,13 +9,15 @@ use crate::imaging::plane::quantile;
 use crate::imaging::{Plane, distance};
 use crate::segmentation::Polarity;
 
+// What is chosen below was chosen by trying, on rendered photographs.
+
 /// Ink of a ring at least, as multiples of the trunk's; a soft one is found at the lowest, one that joins dark
 /// tissue at a higher.
 const LEVELS: [f32; 3] = [1.3, 2.0, 3.0];
 /// Share of the ring's disc that is core, at least: eyes are solid.
 const CORE: f64 = 0.06;
-/// Where the body's densest ink is read, as a share of its pixels: a bubble that covers more of the region than the fish
-/// does is no denser than its trunk's ink, which it then is itself. Half of it is a level too.
+/// Where the body's densest ink is read, as a share of its pixels; half of it is a level too. A bubble that covers more of the
+/// region than the fish does sets the trunk's ink itself, and no multiple of that finds it.
 const DENSEST: f64 = 0.98;
 /// Ink of a bubble's middle at most, as a share of its rim's. On rendered photographs that of a bubble is 0.3 and less, that
 /// of an eye out of focus 0.6 and more.
@@ -48,7 +50,6 @@ const UNCOVERED: f64 = 0.3;
 const SOFTEST: f64 = 1.4;
 /// Share of the body that must be left for the bubble to be beside it.
 const LEFT: f64 = 0.15;
-
 /// Share of what is left that must hang together: else the bubble lies across the body.
 const WHOLE: f64 = 0.85;
 
@@ -181,6 +182,10 @@ fn discs(region: &Region) -> Vec<([f64; 2], f64)> {
     }
     let mut outline = dense.clone();
     components::fill_holes(&mut outline, w * h);
+    if outline == dense {
+        // Nothing bright is closed in.
+        return Vec::new();
+    }
     let depth = distance::euclidean(&outline);
     let mut taken = Plane::filled(w, h, false);
     let mut found = Vec::new();
