@@ -7,8 +7,8 @@ use crate::imaging::path;
 use crate::photo::Pixels;
 use crate::segmentation::{Found, Ground, WALL};
 
-/// How near an end lies to a bubble that may hide it, in radii.
-const BUBBLE_REACH: f64 = 1.3;
+/// How near an end lies to a bubble that may hide it, in radii of all that the bubble darkens.
+const AT_BUBBLE: f64 = 1.1;
 
 /// How near an end lies to a wall that it was parted from, search pixels.
 const AT_WALL: i64 = 6;
@@ -87,7 +87,7 @@ pub fn along_frame(pixels: &Pixels, crop: &Crop) -> f64 {
 
 /// Whether an end of the line lies at a bubble, which may hide what goes on.
 pub fn ends_at_bubble(crop: &Crop, line: &[[f64; 2]]) -> bool {
-    let at = |p: &[f64; 2]| crop.bubbles.iter().any(|b| b.away(*p) < BUBBLE_REACH * b.radius + 2.0);
+    let at = |p: &[f64; 2]| crop.bubbles.iter().any(|b| b.away(*p) < AT_BUBBLE * b.reach + 2.0);
     line.first().is_some_and(at) || line.last().is_some_and(at)
 }
 

@@ -61,7 +61,7 @@ pub struct Bubble {
     /// Radius of what is as dark as its rim.
     pub radius: f64,
     /// Radius of all that it darkens.
-    reach: f64,
+    pub reach: f64,
 }
 
 impl Bubble {
