@@ -151,6 +151,21 @@ fn two_fish_in_line_never_count_as_one_long_fish() {
     }
 }
 
+/// A spot as dark as the eye, larger than it as where an eye lies over a gut: there may be a second fish.
+#[test]
+fn the_length_of_a_body_with_a_second_eye_does_not_count() {
+    let fish = Drawn { snout: [300.0, 320.0], towards: 0.1 };
+    for (level, counts) in [(40.0, false), (120.0, true)] {
+        let spot = |x: f64, y: f64| {
+            let [s, across] = fish.at(x, y);
+            (s - 0.35).hypot(across) < 0.036
+        };
+        let found = fish_in(&photograph(|x, y| if spot(x, y) { level } else { dark(&[fish], x, y) }));
+        assert_eq!(found.len(), 1, "{level}");
+        assert_eq!(found[0].use_length, counts, "{level} {:?}", found[0].flags);
+    }
+}
+
 /// A clear fish whose hind part is too faint to be cut out with its trunk and bends away, to either side and with and without
 /// a row of pigment along its lower edge.
 #[test]
