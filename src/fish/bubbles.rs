@@ -3,7 +3,7 @@
 //! A bubble bends the light from below away everywhere but in its middle: a round ring as dark as an eye, with a
 //! bright core. A gas bladder looks alike but lies between tissue; a bubble that only touches has tissue on one side.
 
-use super::crop::{Crop, TRUNK, above_ground, fill_holes};
+use super::crop::{Crop, TRUNK, above_ground, filled, joined};
 use crate::imaging::components::{self, Region};
 use crate::imaging::plane::quantile;
 use crate::imaging::{Plane, distance};
@@ -97,23 +97,18 @@ fn take(crop: &mut Crop, own: &Plane<bool>, bubbles: &[Bubble]) {
     let Some(trunk) = quantile(&mut bare, TRUNK).filter(|trunk| *trunk > 0.0) else { return };
     let trunk = if crop.shadows { crop.trunk } else { trunk.min(crop.trunk) };
     let threshold = above_ground(crop.noise, trunk);
-    let mut mask = crop.allowed.clone();
-    for (i, m) in mask.data.iter_mut().enumerate() {
-        *m &= crop.ink.data[i] >= threshold && !covered.data[i];
+    let mut allowed = crop.allowed.clone();
+    for (allowed, covered) in allowed.data.iter_mut().zip(&covered.data) {
+        *allowed &= !covered;
     }
-    let mut parts = components::regions(&mask, 6);
-    parts.retain(|part| part.pixels.iter().any(|&(x, y)| own.at(x as usize, y as usize)));
+    let parts = joined(&crop.ink, &allowed, own, threshold);
     let left = parts.iter().map(|r| r.pixels.len()).sum::<usize>() as f64;
     let Some(rest) = parts.into_iter().max_by_key(|r| r.pixels.len()) else { return };
     let all = own.data.iter().filter(|own| **own).count() as f64;
     if (rest.pixels.len() as f64) < (LEFT * all).max(WHOLE * left) {
         return;
     }
-    let mut body = mask.map(|_| false);
-    for (x, y) in rest.pixels {
-        body.set(x as usize, y as usize, true);
-    }
-    fill_holes(&mut body);
+    let body = filled(&[rest], own.width, own.height);
     for (ink, covered) in crop.ink.data.iter_mut().zip(&covered.data) {
         if *covered {
             *ink = 0.0;

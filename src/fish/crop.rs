@@ -2,7 +2,8 @@
 
 use super::bubbles::{Bubble, take_off};
 use super::{glints, shadows};
-use crate::imaging::{Plane, blur::gaussian, components, distance, plane::noise_about_zero, plane::quantile};
+use crate::imaging::components::{self, Region};
+use crate::imaging::{Plane, blur::gaussian, distance, plane::noise_about_zero, plane::quantile};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Ground, Labels, Polarity, bridge, without_haze};
 use std::cell::OnceCell;
@@ -212,8 +213,7 @@ impl Crop {
             Polarity::BrightFish => LEAST_SCATTERED * trunk,
         };
         let threshold = above_ground(noise, trunk);
-        let (body, at_frame, at_unlit) =
-            body(&ink, &allowed, &own, &unlit, threshold, [x0, y0, x1, y1], pixels);
+        let body = filled(&joined(&ink, &allowed, &own, threshold), w, h);
         let mut crop = Self {
             origin,
             bin,
@@ -228,10 +228,12 @@ impl Crop {
             faintest,
             threshold,
             bubbles: Vec::new(),
-            at_frame,
-            at_unlit,
+            at_frame: false,
+            at_unlit: false,
         };
         crop.bubbles = take_off(&mut crop, &own);
+        crop.at_frame = reaches_frame(&crop.body, [x0, y0, x1, y1], pixels);
+        crop.at_unlit = reaches_unlit(&crop.body, &unlit);
         Some(crop)
     }
 }
@@ -239,12 +241,6 @@ impl Crop {
 /// Ink at which a body is cut out.
 pub(super) fn above_ground(noise: f32, trunk: f32) -> f32 {
     (3.0 * noise).max(0.3 * trunk)
-}
-
-/// Fills what is bright within a body, as the cores of bladders are.
-pub(super) fn fill_holes(body: &mut Plane<bool>) {
-    let area = body.data.iter().filter(|v| **v).count();
-    components::fill_holes(body, area / 5);
 }
 
 /// Longer side of the box round a candidate, photograph pixels.
@@ -329,48 +325,58 @@ fn ink(pixels: &Pixels, ground: &Ground, x0: usize, y0: usize, bin: usize, w: us
     out
 }
 
-/// The body and whether it reaches the edge of the photograph or ground lit otherwise.
-fn body(
+/// The pieces of what may belong to a candidate that have ink of `threshold` and more and are joined to its own pixels.
+pub(super) fn joined(
     ink: &Plane<f32>,
     allowed: &Plane<bool>,
     own: &Plane<bool>,
-    unlit: &Plane<bool>,
     threshold: f32,
-    [x0, y0, x1, y1]: [usize; 4],
-    pixels: &Pixels,
-) -> (Plane<bool>, bool, bool) {
-    let (w, h) = (ink.width, ink.height);
-    let mut mask = Plane::filled(w, h, false);
-    for i in 0..mask.data.len() {
-        mask.data[i] = allowed.data[i] && ink.data[i] >= threshold;
+) -> Vec<Region> {
+    let mut mask = allowed.clone();
+    for (mask, ink) in mask.data.iter_mut().zip(&ink.data) {
+        *mask &= *ink >= threshold;
     }
-    let mut kept = Plane::filled(w, h, false);
-    for region in components::regions(&mask, 6) {
-        let joined = region.pixels.iter().filter(|&&(x, y)| own.at(x as usize, y as usize)).count();
-        if joined * 3 >= region.pixels.len() || joined > 30 {
-            for &(x, y) in &region.pixels {
-                kept.set(x as usize, y as usize, true);
-            }
-        }
+    let mut pieces = components::regions(&mask, 6);
+    pieces.retain(|piece| {
+        let joined = piece.pixels.iter().filter(|&&(x, y)| own.at(x as usize, y as usize)).count();
+        joined * 3 >= piece.pixels.len() || joined > 30
+    });
+    pieces
+}
+
+/// The body that pieces make: what is bright within it, as the core of a bladder is, is filled.
+pub(super) fn filled(pieces: &[Region], width: usize, height: usize) -> Plane<bool> {
+    let mut body = Plane::filled(width, height, false);
+    for &(x, y) in pieces.iter().flat_map(|piece| &piece.pixels) {
+        body.set(x as usize, y as usize, true);
     }
-    fill_holes(&mut kept);
+    let area = body.data.iter().filter(|v| **v).count();
+    components::fill_holes(&mut body, area / 5);
+    body
+}
+
+/// Whether a body, in the box from `x0`, `y0` to `x1`, `y1` of the photograph, reaches the photograph's edge.
+fn reaches_frame(body: &Plane<bool>, [x0, y0, x1, y1]: [usize; 4], pixels: &Pixels) -> bool {
+    let (w, h) = (body.width, body.height);
     let edges = [
         (x0 == 0, 0..1, 0..h),
         (x1 == pixels.width as usize, w - 1..w, 0..h),
         (y0 == 0, 0..w, 0..1),
         (y1 == pixels.height as usize, 0..w, h - 1..h),
     ];
-    let touches = |columns: &std::ops::Range<usize>, rows: &std::ops::Range<usize>| {
-        rows.clone().any(|y| columns.clone().any(|x| kept.at(x, y)))
-    };
-    let at_frame = edges.iter().any(|(edge, columns, rows)| *edge && touches(columns, rows));
-    let at_unlit = (0..h).any(|y| {
-        (0..w).any(|x| {
-            kept.at(x, y)
+    edges
+        .into_iter()
+        .any(|(edge, columns, mut rows)| edge && rows.any(|y| columns.clone().any(|x| body.at(x, y))))
+}
+
+/// Whether a body reaches ground that is lit otherwise.
+fn reaches_unlit(body: &Plane<bool>, unlit: &Plane<bool>) -> bool {
+    (0..body.height).any(|y| {
+        (0..body.width).any(|x| {
+            body.at(x, y)
                 && [(-2, 0), (2, 0), (0, -2), (0, 2)]
                     .iter()
                     .any(|(dx, dy)| unlit.get_or(x as i64 + dx, y as i64 + dy, false))
         })
-    });
-    (kept, at_frame, at_unlit)
+    })
 }

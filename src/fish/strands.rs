@@ -52,13 +52,12 @@ pub(super) fn fish_on_strands(
     if box_area > LARGEST * found.labels.data.len() as f64 || !spots(all) {
         return Vec::new();
     }
-    let mut found_in: Vec<(f64, Vec<usize>, Outcome)> = Vec::new();
-    for core in Shape::of(&candidate.region).cores() {
-        if !spots(&core.alone.pixels) {
-            continue;
-        }
+    let Some(cores) = Cores::of(&candidate.region) else { return Vec::new() };
+    let spotted: Vec<usize> =
+        (0..cores.deep.len()).filter(|core| spots(&cores.part(*core, &[]).pixels)).collect();
+    let mut best = |parts: Vec<Part>| -> Option<(f64, Vec<usize>, Outcome)> {
         let mut best: Option<(f64, Vec<usize>, Outcome)> = None;
-        for Part { pixels: part, cores } in core.with_strands.into_iter().chain([core.alone]) {
+        for Part { pixels: part, cores } in parts {
             if part.len() as f64 > (1.0 - TAKEN) * all.len() as f64 {
                 continue;
             }
@@ -75,20 +74,24 @@ pub(super) fn fish_on_strands(
                 best = Some((score, cores, overlapping(Outcome::Fish(measured, e))));
             }
         }
-        found_in.extend(best);
+        best
+    };
+    let mut fish: Vec<(f64, Vec<usize>, Outcome)> =
+        spotted.iter().filter_map(|core| best(cores.with_strands(*core))).collect();
+    if !fish.is_empty() {
+        // It may go on through another deep part.
+        fish.extend(spotted.iter().filter_map(|core| best(cores.through_others(*core))));
     }
     label(&mut found.labels, all, candidate.label);
     // A deep part is of one fish.
-    found_in.sort_by(|a, b| b.0.total_cmp(&a.0));
+    fish.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut used: Vec<usize> = Vec::new();
-    let mut fish = Vec::new();
-    for (_, cores, outcome) in found_in {
-        if !cores.iter().any(|core| used.contains(core)) {
-            used.extend(cores);
-            fish.push(outcome);
-        }
-    }
-    fish
+    fish.retain(|(_, cores, _)| {
+        let free = !cores.iter().any(|core| used.contains(core));
+        used.extend(cores.iter().filter(|_| free));
+        free
+    });
+    fish.into_iter().map(|(_, _, outcome)| outcome).collect()
 }
 
 /// Whether something in a deep part is denser than the part, as an eye is: else nothing needs to be followed there.
@@ -116,64 +119,58 @@ struct Part {
     cores: Vec<usize>,
 }
 
-/// A deep part of a region.
-struct Core {
-    /// Its pixels, and those of each strand that leaves it with them.
-    with_strands: Vec<Part>,
-    /// Its own pixels.
-    alone: Part,
-}
-
-/// A region in its box, one pixel wider.
-struct Shape {
+/// The deep parts of a region in its box, one pixel wider.
+struct Cores {
     origin: (u32, u32),
     mask: Plane<bool>,
     depth: Plane<f32>,
+    /// The deep parts, largest first, and what an opening leaves round each.
+    deep: Vec<Region>,
+    opened: Vec<Plane<bool>>,
+    /// The free ends of the region's skeleton.
+    ends: Vec<[f64; 2]>,
 }
 
-impl Shape {
-    fn of(region: &Region) -> Self {
+impl Cores {
+    /// `None` for a region that is deep nowhere.
+    fn of(region: &Region) -> Option<Self> {
         let mut mask = Plane::filled(region.width() as usize + 2, region.height() as usize + 2, false);
         for &(x, y) in &region.pixels {
             mask.set((x - region.x0) as usize + 1, (y - region.y0) as usize + 1, true);
         }
         let depth = distance::euclidean(&mask);
-        Self { origin: (region.x0, region.y0), mask, depth }
-    }
-
-    /// The deep parts.
-    fn cores(&self) -> Vec<Core> {
-        let greatest = self.depth.data.iter().copied().fold(0.0, f32::max);
+        let greatest = depth.data.iter().copied().fold(0.0, f32::max);
         if greatest < DEEP {
-            return Vec::new();
+            return None;
         }
         let limit = CORE * greatest;
-        let mut deep = components::regions(&self.depth.map(|d| d > limit), 1);
+        let mut deep = components::regions(&depth.map(|d| d > limit), 1);
         deep.sort_by_key(|r| std::cmp::Reverse(r.pixels.len()));
         deep.truncate(MOST_CORES);
-        let opened: Vec<Plane<bool>> = deep.iter().map(|core| self.around(core, limit)).collect();
-        let ends = Skeleton::of(&self.mask, &self.depth).ends();
-        let holds = |core: usize, way: &[[f64; 2]]| {
-            way.iter().any(|p| opened[core].get_or(p[0] as i64, p[1] as i64, false))
-        };
-        deep.iter()
-            .enumerate()
-            .map(|(own, core)| {
-                let others = |i: usize| opened.iter().enumerate().any(|(k, o)| k != own && o.data[i]);
-                let mut ways = self.strands(core, &opened[own], &ends, others);
-                ways.extend(
-                    self.strands(core, &opened[own], &ends, |_| false)
-                        .into_iter()
-                        .filter(|way| (0..opened.len()).any(|other| other != own && holds(other, way))),
-                );
-                let part = |way: &[[f64; 2]]| {
-                    let cores: Vec<usize> =
-                        (0..opened.len()).filter(|k| *k == own || holds(*k, way)).collect();
-                    self.part(&opened, cores, way)
-                };
-                Core { with_strands: ways.iter().map(|way| part(way)).collect(), alone: part(&[]) }
-            })
-            .collect()
+        let ends = Skeleton::of(&mask, &depth).ends();
+        let mut cores = Self { origin: (region.x0, region.y0), mask, depth, deep, opened: Vec::new(), ends };
+        cores.opened = cores.deep.iter().map(|core| cores.around(core, limit)).collect();
+        Some(cores)
+    }
+
+    /// A deep part with each of the strands that leave it, and alone.
+    fn with_strands(&self, core: usize) -> Vec<Part> {
+        let others = |i: usize| self.opened.iter().enumerate().any(|(k, o)| k != core && o.data[i]);
+        let mut parts: Vec<Part> =
+            self.strands(core, others).iter().map(|way| self.part(core, way)).collect();
+        parts.push(self.part(core, &[]));
+        parts
+    }
+
+    /// A deep part with each of the strands that leave it through other deep parts, and those.
+    fn through_others(&self, core: usize) -> Vec<Part> {
+        if self.deep.len() == 1 {
+            return Vec::new();
+        }
+        let mut parts: Vec<Part> =
+            self.strands(core, |_| false).iter().map(|way| self.part(core, way)).collect();
+        parts.retain(|part| part.cores.len() > 1);
+        parts
     }
 
     /// The pixels of the region within `reach` of a deep part: what an opening by a disc leaves of it.
@@ -191,13 +188,8 @@ impl Shape {
     }
 
     /// Ways from the middle of a deep part to the free ends nearest to it, not where `closed` holds.
-    fn strands(
-        &self,
-        core: &Region,
-        opened: &Plane<bool>,
-        ends: &[[f64; 2]],
-        closed: impl Fn(usize) -> bool,
-    ) -> Vec<Vec<[f64; 2]>> {
+    fn strands(&self, core: usize, closed: impl Fn(usize) -> bool) -> Vec<Vec<[f64; 2]>> {
+        let (opened, core) = (&self.opened[core], &self.deep[core]);
         let width = self.mask.width;
         let mut cost = self.depth.map(to_the_middle);
         for (i, c) in cost.data.iter_mut().enumerate() {
@@ -212,7 +204,8 @@ impl Shape {
             return Vec::new();
         };
         let (total, before) = path::cheapest(&cost, from, |_| false);
-        let mut strands: Vec<usize> = ends
+        let mut strands: Vec<usize> = self
+            .ends
             .iter()
             .map(|e| e[1].round() as usize * width + e[0].round() as usize)
             .filter(|e| !opened.data[*e] && total[*e].is_finite())
@@ -222,8 +215,10 @@ impl Shape {
         strands.into_iter().map(|end| path::trace(&before, end, width)).collect()
     }
 
-    /// The pixels of deep parts and of what lies along a way, in the search image.
-    fn part(&self, opened: &[Plane<bool>], cores: Vec<usize>, way: &[[f64; 2]]) -> Part {
+    /// A deep part, what lies along a way from it, and the deep parts that the way meets.
+    fn part(&self, core: usize, way: &[[f64; 2]]) -> Part {
+        let meets = |k: usize| way.iter().any(|p| self.opened[k].get_or(p[0] as i64, p[1] as i64, false));
+        let cores: Vec<usize> = (0..self.deep.len()).filter(|k| *k == core || meets(*k)).collect();
         let mut along = self.mask.map(|_| false);
         for p in way {
             along.set_disc(*p, f64::from(self.depth.bilinear(p[0], p[1])) + 0.5);
@@ -231,7 +226,9 @@ impl Shape {
         let (x0, y0) = self.origin;
         let width = self.mask.width;
         let pixels = (0..along.data.len())
-            .filter(|i| cores.iter().any(|k| opened[*k].data[*i]) || along.data[*i] && self.mask.data[*i])
+            .filter(|i| {
+                cores.iter().any(|k| self.opened[*k].data[*i]) || along.data[*i] && self.mask.data[*i]
+            })
             .map(|i| (x0 + (i % width) as u32 - 1, y0 + (i / width) as u32 - 1))
             .collect();
         Part { pixels, cores }

@@ -26,13 +26,13 @@ pub enum Wall {
 }
 
 /// Where, beyond the ends of a straight edge, in its lengths, the fibre of which it would be a piece goes on, in each of so
-/// many places, off its direction by more than this slope and less than half a right angle: the corners of trays are rounded
-/// by less, and a line laid askew along an edge leaves it by less.
-const GENTLY: f64 = 0.12;
+/// many places: the corners of trays are rounded by less (by trying, rendered trays).
 const BEND: [f64; 2] = [0.1, 0.25];
 const BENDS: usize = 3;
+/// Least slope at which it leaves the edge's direction: a line laid askew along an edge leaves it by less.
+const GENTLY: f64 = 0.12;
 /// How far beside its middle a straight piece is counted, in its lengths, and how much wider it is farther on at most: a fish
-/// that lies at its end is.
+/// that lies at its end is (by trying, rendered trays).
 const BESIDE: f64 = 0.05;
 const WIDER: f64 = 2.0;
 
@@ -214,8 +214,8 @@ pub(super) fn beside(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> (f64, f64) {
 }
 
 /// Whether a region goes on beyond both ends of what is straight of it and bends away gently, as wide as before, as a fibre
-/// does: an edge ends, or turns a corner at once. `places` are points of the region as [`beside`] gives them, the straight piece reaches
-/// from `t0` to `t1`, `unit` is the length of one in pixels.
+/// does, less than half a right angle off: an edge ends, or turns a corner at once. `places` are points of the region as
+/// [`beside`] gives them, the straight piece reaches from `t0` to `t1`, `unit` is the length of one in pixels.
 pub(super) fn bends_away(places: impl Iterator<Item = (f64, f64)>, t0: f64, t1: f64, unit: f64) -> bool {
     let span = (t1 - t0) * unit;
     let mut seen = [[0usize; BENDS]; 2];
@@ -258,4 +258,38 @@ pub fn vessels(walls: &[Wall]) -> Vec<Ellipse> {
         r.total_cmp(&s).then(p.x.total_cmp(&q.x))
     });
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Points of a straight piece 200 long that goes on at both ends round an arc of a radius, until it has turned by an
+    /// angle, and straight on for 100 from there.
+    fn bent(radius: f64, turn: f64) -> impl Iterator<Item = (f64, f64)> {
+        let (from, to) = ([0.0, 0.0], [200.0, 0.0]);
+        let side = move |k: i32| {
+            let along = f64::from(k);
+            let arc = along.min(radius * turn);
+            let (sin, cos) = (arc / radius.max(1e-9)).sin_cos();
+            let rest = along - arc;
+            [200.0 + radius * sin + rest * cos, radius * (1.0 - cos) + rest * sin]
+        };
+        let end = move |k: i32| side(k);
+        let start = move |k: i32| [200.0 - side(k)[0], side(k)[1]];
+        let straight = (0..=200).map(|x| [f64::from(x), 0.0]);
+        let reach = 100 + (radius * turn) as i32;
+        straight.chain((1..reach).map(end)).chain((1..reach).map(start)).map(move |p| beside(from, to, p))
+    }
+
+    #[test]
+    fn fibres_bend_away_and_corners_do_not() {
+        let quarter = std::f64::consts::FRAC_PI_2;
+        let is_fibre = |radius, turn| bends_away(bent(radius, turn), 0.0, 1.0, 200.0);
+        assert!(is_fibre(120.0, quarter) && is_fibre(80.0, 0.6));
+        assert!(!is_fibre(0.0, quarter) && !is_fibre(15.0, quarter));
+        // Straight on, or none at all.
+        assert!(!is_fibre(1.0, 0.01));
+        assert!(!bends_away((0..=200).map(|x| (0.0, f64::from(x) / 200.0)), 0.0, 1.0, 200.0));
+    }
 }
