@@ -98,13 +98,21 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
 struct Scored {
     pairs: Vec<Pair>,
     false_fish: usize,
-    missed_free: usize,
-    missed_uncut: usize,
+    /// True fish that no found one lies along.
+    missed: Vec<TrueFish>,
     photo: String,
     evidence: Vec<(Evidence, bool, &'static str)>,
 }
 
 impl Scored {
+    fn missed_free(&self) -> usize {
+        self.missed.iter().filter(|t| !t.cut && !t.touching).count()
+    }
+
+    fn missed_uncut(&self) -> usize {
+        self.missed.iter().filter(|t| !t.cut).count()
+    }
+
     /// Free-lying uncut fish that count for the call.
     fn called(&self) -> impl Iterator<Item = Called> + '_ {
         self.pairs.iter().filter(|p| !p.truth.cut && !p.truth.touching).filter_map(|p| {
@@ -129,13 +137,9 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
         read.fish.into_iter().map(|ScoredFish { fish, verdict }| (fish, verdict)).unzip();
     let lines: Vec<&[[f64; 2]]> = fish.iter().map(|f| f.midline.as_slice()).collect();
     let of_found = matching::matches(&lines, &rendered);
-    let hit = |j: usize| of_found.contains(&Some(j));
     let truth = &rendered.truth.fish;
-    let missed = |wanted: &dyn Fn(&TrueFish) -> bool| {
-        (0..truth.len()).filter(|j| wanted(&truth[*j]) && !hit(*j)).count()
-    };
-    let missed_free = missed(&|t| !t.cut && !t.touching);
-    let missed_uncut = missed(&|t| !t.cut);
+    let missed = truth.iter().enumerate().filter(|(j, _)| !of_found.contains(&Some(*j)));
+    let missed = missed.map(|(_, t)| t.clone()).collect();
     if let Some(dir) = &o.worst {
         draw(&rendered, &fish, &read.refused, &of_found, &format!("{dir}/{name}.png"));
     }
@@ -152,7 +156,7 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
         let head_right = gap(f.midline[0], snout) < gap(f.midline[0], tail);
         pairs.push(Pair { fish: f, verdict, truth: t, head_right });
     }
-    Scored { pairs, false_fish, missed_free, missed_uncut, photo: name, evidence }
+    Scored { pairs, false_fish, missed, photo: name, evidence }
 }
 
 /// What each candidate showed, whether it is a fish, and what was said of it.
@@ -212,7 +216,8 @@ fn main() {
     calls::reliability(&all);
 }
 
-/// One file a class in `dir`: the lengths of every fish that was found, and the middle of its true midline.
+/// One file a class in `dir`: the middle of every fish's true midline and its lengths;
+/// what was not found has nothing but those, and whether it is cut by the frame or touches another.
 fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
     let mut text = String::from(
         "photo,x_px,y_px,true_px,found_px,beyond_snout_px,beyond_tail_px,blur_px,use_length,flags\n",
@@ -231,6 +236,13 @@ fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
                 s.photo,
                 flags.join(" ")
             );
+        }
+        for t in &s.missed {
+            let [x, y] = t.midline[t.midline.len() / 2];
+            let why =
+                [(t.cut, "cut"), (t.touching, "touching")].map(|(holds, word)| if holds { word } else { "" });
+            let truth = frygauge::imaging::path::length(&t.midline);
+            text += &format!("{},{x:.0},{y:.0},{truth:.1},,,,,no,{}\n", s.photo, why.join(" ").trim());
         }
     }
     std::fs::write(format!("{dir}/lengths-{}.csv", class.name()), text).expect("the file can be written");
@@ -253,8 +265,8 @@ fn row(class: Class, scored: &[Scored]) {
     let pairs: Vec<&Pair> = scored.iter().flat_map(|s| &s.pairs).collect();
     let free: Vec<&&Pair> = pairs.iter().filter(|p| !p.truth.cut && !p.truth.touching).collect();
     let uncut = pairs.iter().filter(|p| !p.truth.cut).count();
-    let missed_free: usize = scored.iter().map(|s| s.missed_free).sum();
-    let missed_uncut: usize = scored.iter().map(|s| s.missed_uncut).sum();
+    let missed_free: usize = scored.iter().map(Scored::missed_free).sum();
+    let missed_uncut: usize = scored.iter().map(Scored::missed_uncut).sum();
     let false_fish: usize = scored.iter().map(|s| s.false_fish).sum();
     let used: Vec<&&&Pair> = free.iter().filter(|p| p.fish.use_length).collect();
     let mut errors: Vec<f64> =
@@ -287,8 +299,11 @@ fn row(class: Class, scored: &[Scored]) {
         median(ends.iter().map(|e| 100.0 * e[0])),
         median(ends.iter().map(|e| 100.0 * e[1])),
     );
-    let mut worst: Vec<(&str, usize)> =
-        scored.iter().map(|s| (s.photo.as_str(), s.missed_free + s.false_fish)).filter(|w| w.1 > 0).collect();
+    let mut worst: Vec<(&str, usize)> = scored
+        .iter()
+        .map(|s| (s.photo.as_str(), s.missed_free() + s.false_fish))
+        .filter(|w| w.1 > 0)
+        .collect();
     worst.sort_by_key(|w| std::cmp::Reverse(w.1));
     for s in scored {
         for p in s.pairs.iter().filter(|p| p.fish.use_length && !p.truth.cut && !p.truth.touching) {

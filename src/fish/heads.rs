@@ -16,7 +16,7 @@ const EYE: f32 = 1.7;
 const LIKE: f32 = 0.55;
 /// The same for an eye that is sure, and its diameter as a share of the largest eye's; least such share of any eye.
 const SURELY_LIKE: f32 = 0.75;
-const SURELY_AS_LARGE: f64 = 0.7;
+const SURELY_AS_LARGE: f64 = 0.5;
 const AS_LARGE: f64 = 0.45;
 /// How alike the eyes of two fish are in ink and diameter (by trying, rendered fish).
 const TWIN: f64 = 0.8;
@@ -95,11 +95,21 @@ fn is_hollow(crop: &Crop, region: &Region, share: f32) -> bool {
 }
 
 /// Heads in the body, the plainest eye first.
-pub fn heads(crop: &Crop) -> Vec<Head> {
-    alike(match crop.polarity {
+pub fn heads(crop: &Crop) -> Heads {
+    let spots = match crop.polarity {
         Polarity::DarkFish => opaque(crop),
         Polarity::BrightFish => pupils(crop),
-    })
+    };
+    let of_one_eye = alike(spots);
+    Heads { heads: of_one_head(&of_one_eye), of_one_eye }
+}
+
+/// The heads in a body.
+pub struct Heads {
+    /// Two eyes close together are of one head.
+    pub heads: Vec<Head>,
+    /// Every eye is one: fish that touch with their snouts.
+    pub of_one_eye: Vec<Head>,
 }
 
 /// Compact spots denser than the trunk.
@@ -196,18 +206,23 @@ fn ring(crop: &Crop, at: [f64; 2], radius: f64) -> Option<f32> {
     if (own as f64) < SURROUNDED * round.len() as f64 { None } else { quantile(&mut ink, 0.5) }
 }
 
-/// The spots that are as plain and as large as the eyes of one sample, those of one head put together.
+/// The spots that are as plain and as large as the eyes of one sample, the darkest first.
 fn alike(mut found: Vec<Head>) -> Vec<Head> {
     found.sort_by(|a, b| b.ink.total_cmp(&a.ink));
-    let Some(darkest) = found.first().map(|h| h.ink) else { return Vec::new() };
+    let Some(darkest) = found.first().map(|h| h.ink) else { return found };
     let largest = found.iter().filter(|h| h.ink >= SURELY_LIKE * darkest).map(|h| h.eye).fold(0.0, f64::max);
-    let mut heads: Vec<Head> = Vec::new();
-    for mut spot in found {
+    for spot in &mut found {
         spot.sure = spot.ink >= SURELY_LIKE * darkest && spot.eye >= SURELY_AS_LARGE * largest;
-        // Far smaller or fainter than an eye: pigment.
-        if spot.ink < LIKE * darkest || spot.eye < AS_LARGE * largest {
-            continue;
-        }
+    }
+    // Far smaller or fainter than an eye: pigment.
+    found.retain(|spot| spot.ink >= LIKE * darkest && spot.eye >= AS_LARGE * largest);
+    found
+}
+
+/// Eyes close together put together.
+fn of_one_head(eyes: &[Head]) -> Vec<Head> {
+    let mut heads: Vec<Head> = Vec::new();
+    for spot in eyes {
         let of = heads.iter().position(|h| {
             (h.at[0] - spot.at[0]).hypot(h.at[1] - spot.at[1]) < SAME_HEAD * 0.5 * (h.eye + spot.eye)
         });
@@ -218,7 +233,7 @@ fn alike(mut found: Vec<Head>) -> Vec<Head> {
                 h.sure |= spot.sure;
                 h.at = [0.5 * (h.at[0] + spot.at[0]), 0.5 * (h.at[1] + spot.at[1])];
             }
-            None => heads.push(spot),
+            None => heads.push(*spot),
         }
     }
     heads

@@ -23,6 +23,7 @@ mod shadows;
 mod straight;
 mod strands;
 pub mod strip;
+mod tails;
 
 pub use fragments::measure_all;
 pub use judge::Evidence;

@@ -4,7 +4,7 @@ use super::crop::Crop;
 use super::heads::Head;
 use super::measure::{Case, Outcome};
 use super::midline::{first_way, way_from};
-use super::separate::{by_heads, by_level};
+use super::separate::{FromHead, by_heads, by_level};
 use super::straight::SNOUT_LENGTH;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -43,20 +43,13 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
-    if several.ways.len() > 1 && heads > 1 {
-        let parts: Vec<Outcome> = several
-            .ways
-            .iter()
-            .map(|way| {
-                // The head is where its eye is, and a hidden tail ends where it is hidden: the bodies go on.
-                let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
-                let part = case.follow(crop, &way.line, Some([(0.5 + SNOUT_LENGTH) * way.eye, after]));
-                if way.hidden { overlapping(part) } else { part }
-            })
-            .collect();
-        if parts.iter().all(convincing) {
-            return parts;
-        }
+    // A line from tail to tail has no head at its ends.
+    let several_heads = if several.face_to_face { !convincing(&one) } else { heads > 1 };
+    let followed =
+        if several.apart && several_heads || !several.apart && sure > 1 { several.ways } else { Vec::new() };
+    let seen: Vec<Outcome> = followed.iter().filter_map(|way| from_head(case, crop, way)).collect();
+    if several.apart && seen.len() > 1 && seen.len() == followed.len() {
+        return seen;
     }
     if !whole || sure > 1 {
         let parts: Vec<Crop> = by_level(crop);
@@ -76,6 +69,10 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         if each_has_a_head && fish > 1 && (sure < 2 || fish == parts.len()) {
             return parts;
         }
+    }
+    // What is seen of each fish is said, though none of it counts.
+    if sure > 1 && (seen.len() > 1 || !seen.is_empty() && matches!(one, Outcome::Refused(..))) {
+        return seen.into_iter().map(overlapping).collect();
     }
     vec![match one {
         one if sure > 1 || passes_another => overlapping(one),
@@ -109,6 +106,18 @@ fn goes_on_under(own: &Fish, other: &Fish) -> bool {
 /// Share of a body that the fish measured in it accounts for; 0 for none.
 fn explained(outcome: &Outcome) -> f64 {
     if let Outcome::Fish(_, e) = outcome { e.explained } else { 0.0 }
+}
+
+/// The fish that follows from the way of one head among others, flagged where its tail lies hidden: it ends there, while the
+/// bodies go on. `None` where that is no fish whose snout or eye is at that head.
+fn from_head(case: Case, crop: &Crop, way: &FromHead) -> Option<Outcome> {
+    let before = (0.5 + SNOUT_LENGTH) * way.head.eye;
+    let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
+    let part = case.follow(crop, &way.line, Some([before, after]));
+    let Outcome::Fish(fish, evidence) = &part else { return None };
+    let ([x, y], [sx, sy]) = (crop.to_photo(way.head.at), fish.midline[0]);
+    let shows_its_head = evidence.has_eye() || (x - sx).hypot(y - sy) <= before * crop.bin as f64;
+    shows_its_head.then(|| if way.hidden { overlapping(part) } else { part })
 }
 
 /// Whether a fish shows its head.

@@ -18,6 +18,11 @@ const UNBROKEN: f64 = 0.9;
 const FAR: f64 = 0.3;
 /// Widest wall, as a share of its length: fish are 7 to 18 % as deep as long (from memory).
 const WIDEST: f64 = 0.05;
+/// A wall at least so wide, as a share of its length, has no gap: in none of so many pieces of it is it narrower than this
+/// share of what it mostly is. Fish that lie in line are narrow where tails end (by trying, rendered fish and trays).
+const BROAD: f64 = 0.03;
+const PIECES: usize = 24;
+const NARROWEST: f64 = 0.2;
 /// Most edges of one region: four for each of the compartments of a divided tray.
 const MOST: usize = 12;
 /// Every so many columns and rows are read: edges are long.
@@ -113,15 +118,22 @@ fn edge(
         let (d, t) = beside(a, b, [f64::from(p.0), f64::from(p.1)]);
         farthest = farthest.max(d);
         if d <= WIDEST * span && (best.0..=best.1).contains(&t) {
-            near.push(ink(*p));
+            near.push((ink(*p), (t - best.0) / span));
             core.extend((d <= 0.5 * NEAR).then(|| ink(*p)));
         }
     }
     // The mean width, within the widest wall to either side, of what is at least half as dark as the line itself: a wall
     // has a core in its haze, a fish is as dark all across.
     let half = 0.5 * quantile(&mut core, 0.5)?;
-    let dense = near.iter().filter(|ink| **ink >= half).count();
-    let width = dense as f64 * f64::from(STEP * STEP) / span;
+    let mut dense = [0; PIECES];
+    for (_, along) in near.iter().filter(|(ink, _)| *ink >= half) {
+        dense[((along * PIECES as f64) as usize).min(PIECES - 1)] += 1;
+    }
+    let width = f64::from(dense.iter().sum::<u32>() * STEP * STEP) / span;
+    dense.sort_unstable();
+    if width >= BROAD * span && f64::from(dense[0]) < NARROWEST * f64::from(dense[PIECES / 2]) {
+        return None;
+    }
     let at = |t: f64| [0, 1].map(|i| a[i] + t * (b[i] - a[i]));
     (farthest >= FAR * span && width <= WIDEST * span)
         .then(|| (span, Wall::Straight { from: at(best.0), to: at(best.1), half: 0.5 * NEAR }))
