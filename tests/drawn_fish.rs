@@ -151,6 +151,65 @@ fn two_fish_in_line_never_count_as_one_long_fish() {
     }
 }
 
+/// Two fish whose snouts meet, their tails apart by less and more: a line from tail to tail has no head at its ends.
+#[test]
+fn fish_that_meet_face_to_face_are_two() {
+    let one = Drawn { snout: [420.0, 320.0], towards: 0.4 };
+    for towards in [2.2, 2.7, 3.1] {
+        let other = Drawn { snout: [424.0, 318.0], towards };
+        let found = fish_in(&photograph(|x, y| dark(&[one, other], x, y)));
+        assert_eq!(found.len(), 2, "{towards}");
+        for fish in found {
+            approx::assert_relative_eq!(fish.total_length.0, LENGTH, max_relative = 0.08);
+        }
+    }
+}
+
+/// Two fish that lie along each other, each with its tail over the other's trunk: both are said, and a length counts only where
+/// it is right.
+#[test]
+fn both_of_two_fish_along_each_other_are_seen() {
+    let one = Drawn { snout: [300.0, 300.0], towards: 0.0 };
+    for [x, y] in [[560.0, 312.0], [580.0, 314.0], [520.0, 318.0]] {
+        let other = Drawn { snout: [x, y], towards: 3.1 };
+        let found = fish_in(&photograph(|x, y| dark(&[one, other], x, y)));
+        assert_eq!(found.len(), 2, "{x}");
+        for fish in found.iter().filter(|fish| fish.use_length) {
+            approx::assert_relative_eq!(fish.total_length.0, LENGTH, max_relative = 0.06);
+        }
+    }
+}
+
+/// The rim of a dish of which the photograph shows an arc across a corner, and two fish whose tails reach it: the rim is
+/// no part of them, and the length of what lies beside it counts only where it is right.
+#[test]
+fn fish_that_reach_an_arc_of_a_rim_are_found() {
+    for radius in [700.0, 900.0, 1200.0] {
+        // The rim runs from one edge of the photograph to the other, 45 degrees through this point.
+        let through = [190.0, 170.0];
+        let centre = [through[0] + radius * 0.72, through[1] + radius * 0.694];
+        let rim = |x: f64, y: f64| (x - centre[0]).hypot(y - centre[1]) - radius;
+        let fish = [-190.0, 190.0].map(|along: f64| {
+            let towards = 0.77 + along / radius;
+            let (sin, cos) = towards.sin_cos();
+            let away = (radius - 12.0 - LENGTH) / radius;
+            let place = |k: usize, c: f64| centre[k] - radius * away * c;
+            Drawn { snout: [place(0, cos), place(1, sin)], towards: towards + std::f64::consts::PI }
+        });
+        let free = Drawn { snout: [640.0, 460.0], towards: 0.2 };
+        let level = |x: f64, y: f64| {
+            let d = rim(x, y).abs();
+            dark(&[fish[0], fish[1], free], x, y)
+                * (1.0 - 0.5 * (-(d / 5.0).powi(2)).exp() - 0.15 * (-d / 20.0).exp())
+        };
+        let found = fish_in(&photograph(level));
+        assert_eq!(found.len(), 3, "{radius}");
+        for fish in found.iter().filter(|fish| fish.use_length) {
+            approx::assert_relative_eq!(fish.total_length.0, LENGTH, max_relative = 0.06);
+        }
+    }
+}
+
 /// A spot as dark as the eye, larger than it as where an eye lies over a gut: there may be a second fish.
 #[test]
 fn the_length_of_a_body_with_a_second_eye_does_not_count() {

@@ -110,7 +110,7 @@ impl Case<'_> {
     /// how far the fish may go on before the way's start and behind its end, crop pixels.
     pub(super) fn follow(self, crop: &Crop, way: &[[f64; 2]], reach: Option<[f64; 2]>) -> Outcome {
         let separated = reach.is_some();
-        let Self { pixels, ground, found, .. } = self;
+        let Self { pixels, ground, found, candidate } = self;
         let small = || self.refused(refusal::TOO_LITTLE, None);
         let Some(followed) = Followed::out(crop, way, reach, (found, ground)) else { return small() };
         let Followed { line, ends, kinked, cut_off, goes_on_unseen } = followed;
@@ -146,7 +146,10 @@ impl Case<'_> {
             }
         };
         mark(Flag::CutByFrame, crop.at_frame || cut);
-        mark(Flag::AtWall, crop.at_unlit || kinked && ends_at_wall(found, ground, crop, &line));
+        mark(
+            Flag::AtWall,
+            crop.at_unlit || (kinked || candidate.off_arc) && ends_at_wall(found, ground, crop, &line),
+        );
         mark(
             Flag::Overlap,
             !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)

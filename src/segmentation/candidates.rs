@@ -45,6 +45,8 @@ pub struct Candidate {
     pub beside_wall: bool,
     /// Whether it lies all beside straight walls.
     pub beside_edge: bool,
+    /// Whether it was parted from an arc, whose haze is not known.
+    pub off_arc: bool,
 }
 
 /// Which candidate each search pixel belongs to: 0 for none, [`WALL`] for a wall.
@@ -101,6 +103,7 @@ pub fn find(ground: &mut Ground) -> Found {
         };
         let through = walls.iter().filter(|w| w.runs_through(&c.region));
         let own: Vec<Wall> = through.map(|w| w.widened(&c.region.pixels)).collect();
+        let off_arc = own.iter().any(Wall::is_arc);
         let mut on_wall = on(&own);
         if own.is_empty() {
             // A short piece of a wall lies in its band nearly whole.
@@ -132,7 +135,7 @@ pub fn find(ground: &mut Ground) -> Found {
         }
         for part in components::regions(&rest, LEAST_PIXELS) {
             let pixels = part.pixels.into_iter().map(|(x, y)| (x + c.region.x0, y + c.region.y0)).collect();
-            candidates.extend(candidate(pixels).map(|c| Candidate { beside_wall: true, ..c }));
+            candidates.extend(candidate(pixels).map(|c| Candidate { beside_wall: true, off_arc, ..c }));
         }
     }
     let vessels: Vec<Ellipse> = insides
@@ -203,6 +206,7 @@ fn candidate(pixels: Vec<(u32, u32)>) -> Option<Candidate> {
         label: 0,
         beside_wall: false,
         beside_edge: false,
+        off_arc: false,
     })
 }
 

@@ -205,4 +205,21 @@ mod tests {
         let fibre = |x: f64, y: f64| (20.0..580.0).contains(&x) && (y - 0.3 * x - 100.0).abs() < 2.0;
         assert!(edges(&region(fibre), &[], |_| 0.3, 600.0).is_empty());
     }
+
+    /// Nor are fish that touch in line, with another that touches them from the side.
+    #[test]
+    fn fish_in_line_are_no_edge() {
+        let fish = |x: f64, y: f64, [sx, sy]: [f64; 2], towards: f64| {
+            let (sin, cos) = towards.sin_cos();
+            let (s, across) = (((x - sx) * cos + (y - sy) * sin) / 260.0, (y - sy) * cos - (x - sx) * sin);
+            let half = 24.0 * (s / 0.2).clamp(0.0, 1.0).sqrt() * (1.1 - s).clamp(0.1, 0.9);
+            (0.0..1.0).contains(&s) && across.abs() < half
+        };
+        let chain = |x: f64, y: f64| {
+            fish(x, y, [20.0, 300.0], 0.0)
+                || fish(x, y, [278.0, 300.0], 0.0)
+                || fish(x, y, [275.0, 300.0], 1.1)
+        };
+        assert!(edges(&region(chain), &[], |_| 0.3, 600.0).is_empty());
+    }
 }

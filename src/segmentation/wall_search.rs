@@ -27,6 +27,13 @@ const LEAST_SECTORS: usize = 22;
 const FEW_SECTORS: usize = 13;
 const LARGE: f64 = 0.3;
 const MOST_SHARE: f64 = 0.7;
+/// The same for an arc of such a circle from one edge of the frame to another, the share of it that one region must cover, and
+/// its least length, as a share of the frame's shorter side (by trying, rendered dishes).
+const LEAST_SHOWN: usize = 3;
+const SHOWN: f64 = 0.85;
+const LONG_ARC: f64 = 0.25;
+/// Places looked at along such an arc lie so far apart, search pixels.
+const APART: f64 = 4.0;
 /// Share of the sectors within the frame that must hold wall.
 const LEAST_SHARE: f64 = 0.5;
 /// The same for a circle as small as a well that lies within the frame: wells are whole rings, and a fibre may curl as
@@ -227,7 +234,9 @@ fn next_wall(pool: &[Vec<[f64; 2]>], map: &Map, short: f64, rng: &mut ChaCha8Rng
 fn round(map: &Map, c: Ellipse, short: f64) -> Option<(f64, Wall)> {
     let looks: Vec<u16> =
         map.turns.iter().map(|(sin, cos)| map.at(c.x + c.a * cos, c.y + c.a * sin)).collect();
-    if looks.iter().filter(|r| **r > 0).count() < FEW_SECTORS * LEAST_LOOKS {
+    let large = c.a >= LARGE * short;
+    let least_seen = if large { LEAST_SHOWN } else { FEW_SECTORS };
+    if looks.iter().filter(|r| **r > 0).count() < least_seen * LEAST_LOOKS {
         return None;
     }
     // The region that runs through each sector, 0 for none.
@@ -237,32 +246,56 @@ fn round(map: &Map, c: Ellipse, short: f64) -> Option<(f64, Wall)> {
         .zip(looks.chunks(LOOKS))
         .map(|(r, l)| if l.iter().filter(|o| **o == r).count() >= LEAST_LOOKS { r } else { 0 })
         .collect();
-    let inside = map
+    let shown: Vec<bool> = map
         .turns
         .iter()
         .step_by(LOOKS)
-        .filter(|(sin, cos)| map.holds(c.x + c.a * cos, c.y + c.a * sin))
-        .count();
+        .map(|(sin, cos)| map.holds(c.x + c.a * cos, c.y + c.a * sin))
+        .collect();
+    let inside = shown.iter().filter(|shown| **shown).count();
     let mut regions: Vec<u16> = through.iter().copied().filter(|r| *r > 0).collect();
     regions.sort_unstable();
     regions.dedup();
-    let mut covered = 0;
+    let (mut covered, mut whole_arc) = (0, None);
     for region in regions {
         // Many fish can lie along some circle by chance, each on a short piece of it: only long arcs are wall.
         let covers = std::array::from_fn(|s| through[s] == region);
         if longest_run(&covers) >= LEAST_ARC {
             covered += covers.iter().filter(|c| **c).count();
+        } else if large {
+            whole_arc = whole_arc.max(from_edge_to_edge(map, &c, &shown, region));
         }
     }
     let tolerance = (0.012 * c.a).clamp(2.5, 6.0);
     let share = covered as f64 / inside.max(1) as f64;
-    let part_of_large = covered >= FEW_SECTORS && c.a >= LARGE * short && share >= MOST_SHARE;
+    let part_of_large = covered >= FEW_SECTORS && large && share >= MOST_SHARE;
     let well = inside == SECTORS && c.a < WELL * short;
     let least_share = if well { LEAST_SHARE_OF_WELL } else { LEAST_SHARE };
-    (part_of_large || covered >= LEAST_SECTORS && share >= least_share).then(|| {
+    let wall = |least| Wall::Round { shape: c, inner: -tolerance, outer: tolerance, least };
+    if part_of_large || covered >= LEAST_SECTORS && share >= least_share {
         // A circle through pieces of several walls has less of each than each wall has of itself.
-        (share.powi(2) * covered as f64, Wall::Round { shape: c, inner: -tolerance, outer: tolerance })
-    })
+        return Some((share.powi(2) * covered as f64, wall(LEAST_ARC)));
+    }
+    let arc = whole_arc
+        .filter(|arc| *arc as f64 * c.a * std::f64::consts::TAU / SECTORS as f64 >= LONG_ARC * short)?;
+    Some((SHOWN * SHOWN * arc as f64, wall((SHOWN * arc as f64) as usize)))
+}
+
+/// Sectors of the longest arc that the frame shows of a circle, when one region lies along nearly all of it: such an arc
+/// leaves the frame at both its ends, and what lies in the frame does not.
+fn from_edge_to_edge(map: &Map, c: &Ellipse, shown: &[bool], region: u16) -> Option<usize> {
+    let start = shown.iter().position(|shown| !*shown)?;
+    let around: Vec<usize> = (start..start + SECTORS).collect();
+    let longest = around.split(|s| !shown[*s % SECTORS]).max_by_key(|arc| arc.len())?;
+    let sector = std::f64::consts::TAU / SECTORS as f64;
+    let (first, length) = (*longest.first()? as f64 * sector, longest.len() as f64 * sector);
+    let places = (length * c.a / APART) as usize;
+    let on = (0..places).filter(|k| {
+        let (sin, cos) = (first + length * *k as f64 / places as f64).sin_cos();
+        map.at(c.x + c.a * cos, c.y + c.a * sin) == region
+    });
+    let on = on.count();
+    (longest.len() >= LEAST_SHOWN && on as f64 >= SHOWN * places as f64).then_some(longest.len())
 }
 
 /// The straight edge with its support: most of its region must lie along it, or along several like it.
@@ -307,7 +340,7 @@ fn straight(region: &[[f64; 2]], a: [f64; 2], b: [f64; 2], short: f64) -> Option
 
 /// Fits the ellipse to the points near a circle, twice, and takes the band from where they lie.
 fn refine(pool: &[Vec<[f64; 2]>], wall: Wall) -> Wall {
-    let Wall::Round { mut shape, .. } = wall else { return wall };
+    let Wall::Round { mut shape, least, .. } = wall else { return wall };
     for share in [0.03, 0.02] {
         let tolerance = (share * shape.radius()).max(3.0);
         let near: Vec<[f64; 2]> = pool
@@ -332,5 +365,5 @@ fn refine(pool: &[Vec<[f64; 2]>], wall: Wall) -> Wall {
         .collect();
     let inner = quantile(&mut distances, 0.03).map_or(-tolerance, f64::from);
     let outer = quantile(&mut distances, 0.97).map_or(tolerance, f64::from);
-    Wall::Round { shape, inner: inner - 1.5, outer: outer + 1.5 }
+    Wall::Round { shape, inner: inner - 1.5, outer: outer + 1.5, least }
 }

@@ -13,6 +13,9 @@ pub enum Wall {
         inner: f64,
         /// Outer edge of the band.
         outer: f64,
+        /// Sectors that a region must cover by itself to be a piece of it; fewer than of a vessel's wall where the frame shows
+        /// an arc only, which says too little of the vessel.
+        least: usize,
     },
     /// A straight edge from one point to another, `half` to each side.
     Straight {
@@ -40,7 +43,7 @@ impl Wall {
     /// Whether a point lies in the band widened by `slack`.
     pub fn holds(&self, x: f64, y: f64, slack: f64) -> bool {
         match self {
-            Self::Round { shape, inner, outer } => {
+            Self::Round { shape, inner, outer, .. } => {
                 // Most points are nowhere near: the two circles that hold the band settle those.
                 let r2 = (x - shape.x).powi(2) + (y - shape.y).powi(2);
                 let (least, most) = ((shape.b + inner - slack).max(0.0), shape.a + outer + slack);
@@ -56,14 +59,25 @@ impl Wall {
         }
     }
 
+    /// Whether it is an arc that says too little of its vessel.
+    pub fn is_arc(&self) -> bool {
+        matches!(self, Self::Round { least, .. } if *least < LEAST_ARC)
+    }
+
+    /// How far the wall's haze may reach, search pixels; that of an arc as if its vessel were no larger than the arc is long.
+    fn haze_reach(&self) -> f64 {
+        match self {
+            Self::Round { shape, least, .. } => {
+                let seen = *least as f64 / SECTORS as f64 * std::f64::consts::TAU * shape.b;
+                HAZE * if self.is_arc() { shape.b.min(seen) } else { shape.b }
+            }
+            Self::Straight { from, to, .. } => HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1]),
+        }
+    }
+
     /// Whether a point lies no farther from the band than the wall's haze may reach.
     pub fn may_haze(&self, x: f64, y: f64) -> bool {
-        match self {
-            Self::Round { shape, .. } => self.holds(x, y, HAZE * shape.b),
-            Self::Straight { from, to, .. } => {
-                self.holds(x, y, HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1]))
-            }
-        }
+        self.holds(x, y, self.haze_reach())
     }
 
     /// Whether a region (pixels of the search) holds a long piece of this wall, so that the rest of it may be
@@ -75,12 +89,12 @@ impl Wall {
             .map(|&(x, y)| [f64::from(x), f64::from(y)])
             .filter(|p| self.holds(p[0], p[1], 0.0));
         match self {
-            Self::Round { shape, .. } => {
+            Self::Round { shape, least, .. } => {
                 let mut sectors = [false; SECTORS];
                 for p in inside {
                     sectors[sector(shape, p)] = true;
                 }
-                longest_run(&sectors) >= LEAST_ARC
+                longest_run(&sectors) >= *least
             }
             Self::Straight { from, to, .. } => {
                 let mut pieces = [false; SECTORS];
@@ -120,14 +134,17 @@ impl Wall {
     /// takes few sectors.
     pub fn widened(&self, pixels: &[(u32, u32)]) -> Self {
         match *self {
-            Self::Round { shape, inner, outer } => Self::widened_round(pixels, shape, inner, outer),
+            Self::Round { shape, inner, outer, least } => {
+                let [inner, outer] = widened_round(self, pixels, &shape, [inner, outer]);
+                Self::Round { shape, inner, outer, least }
+            }
             Self::Straight { from, to, half } => Self::widened_straight(pixels, from, to, half),
         }
     }
 
     fn widened_straight(pixels: &[(u32, u32)], from: [f64; 2], to: [f64; 2], half: f64) -> Self {
         let [from, to] = in_line(pixels, from, to, half);
-        let reach = (HAZE_STRAIGHT * (to[0] - from[0]).hypot(to[1] - from[1])).ceil() as usize + 1;
+        let reach = Self::Straight { from, to, half }.haze_reach().ceil() as usize + 1;
         let mut beyond = vec![[false; SECTORS]; reach];
         let mut band = [false; SECTORS];
         for &(x, y) in pixels {
@@ -145,34 +162,32 @@ impl Wall {
         let goes_on = |s: &&[bool; SECTORS]| 2 * s.iter().filter(|c| **c).count() > covered;
         Self::Straight { from, to, half: half + beyond.iter().take_while(goes_on).count() as f64 }
     }
+}
 
-    fn widened_round(pixels: &[(u32, u32)], shape: Ellipse, inner: f64, outer: f64) -> Self {
-        let whole = Self::Round { shape, inner, outer };
-        let reach = (HAZE * shape.b).ceil() as usize;
-        let mut beyond = vec![[false; SECTORS]; 2 * reach];
-        let mut band = [false; SECTORS];
-        let distance = shape.distances();
-        for &(x, y) in pixels.iter().filter(|(x, y)| whole.holds(f64::from(*x), f64::from(*y), reach as f64))
-        {
-            let sector = sector(&shape, [f64::from(x), f64::from(y)]);
-            let d = distance(f64::from(x), f64::from(y));
-            if d < inner {
-                beyond[((inner - d) as usize).min(reach - 1)][sector] = true;
-            } else if d > outer {
-                beyond[reach + ((d - outer) as usize).min(reach - 1)][sector] = true;
-            } else {
-                band[sector] = true;
-            }
-        }
-        let covered = band.iter().filter(|c| **c).count();
-        let goes_on = |s: &&[bool; SECTORS]| 2 * s.iter().filter(|c| **c).count() > covered;
-        let (inwards, outwards) = beyond.split_at(reach);
-        Self::Round {
-            shape,
-            inner: inner - inwards.iter().take_while(goes_on).count() as f64,
-            outer: outer + outwards.iter().take_while(goes_on).count() as f64,
+/// The edges of the band of a round wall widened over the haze of a region.
+fn widened_round(wall: &Wall, pixels: &[(u32, u32)], shape: &Ellipse, [inner, outer]: [f64; 2]) -> [f64; 2] {
+    let reach = wall.haze_reach().ceil() as usize;
+    let mut beyond = vec![[false; SECTORS]; 2 * reach];
+    let mut band = [false; SECTORS];
+    let distance = shape.distances();
+    for &(x, y) in pixels.iter().filter(|(x, y)| wall.holds(f64::from(*x), f64::from(*y), reach as f64)) {
+        let sector = sector(shape, [f64::from(x), f64::from(y)]);
+        let d = distance(f64::from(x), f64::from(y));
+        if d < inner {
+            beyond[((inner - d) as usize).min(reach - 1)][sector] = true;
+        } else if d > outer {
+            beyond[reach + ((d - outer) as usize).min(reach - 1)][sector] = true;
+        } else {
+            band[sector] = true;
         }
     }
+    let covered = band.iter().filter(|c| **c).count();
+    let goes_on = |s: &&[bool; SECTORS]| 2 * s.iter().filter(|c| **c).count() > covered;
+    let (inwards, outwards) = beyond.split_at(reach);
+    [
+        inner - inwards.iter().take_while(goes_on).count() as f64,
+        outer + outwards.iter().take_while(goes_on).count() as f64,
+    ]
 }
 
 /// The ends of a straight wall and of what a region goes on with in line with it: that is the same wall.
@@ -234,10 +249,11 @@ pub(super) fn bends_away(places: impl Iterator<Item = (f64, f64)>, t0: f64, t1: 
     seen.iter().all(|end| end.iter().all(|seen| (1.0..=most.max(1.0)).contains(&(*seen as f64))))
 }
 
-/// Inner outlines of the vessels, top to bottom then left to right; edges of one wall are one vessel.
+/// Inner outlines of the vessels, top to bottom then left to right; edges of one wall are one vessel, arcs are none.
 pub fn vessels(walls: &[Wall]) -> Vec<Ellipse> {
     let mut rounds: Vec<Ellipse> = walls
         .iter()
+        .filter(|w| !w.is_arc())
         .filter_map(|w| match w {
             Wall::Round { shape, .. } => Some(*shape),
             Wall::Straight { .. } => None,
