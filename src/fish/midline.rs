@@ -68,6 +68,11 @@ const GAP: f32 = 4.0;
 /// How far outside the box round a body a way through it may lead, crop pixels.
 const ROOM: usize = 8;
 
+/// Depth, as a share of the greatest, from which on a pixel leads as far as any, and the least that one does (by trying,
+/// rendered fish).
+const THICK: f32 = 0.15;
+const THINNEST: f32 = 0.3;
+
 /// What a pixel costs a way that keeps to the middle of a body, by its depth; pixels outside are closed.
 pub fn to_the_middle(depth: f32) -> f32 {
     if depth > 0.0 { (0.5 + depth).powi(-2) } else { f32::INFINITY }
@@ -75,15 +80,21 @@ pub fn to_the_middle(depth: f32) -> f32 {
 
 /// The way through the body between its two ends that are farthest apart, kept to the middle; crop pixels.
 pub fn first_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
-    way(crop, None)
+    way(crop, None, 0.0)
+}
+
+/// The same where what is thin leads less far: the margin of a fin, parted from the body by a clear fin, is no end of it.
+pub fn thick_way(crop: &Crop) -> Option<Vec<[f64; 2]>> {
+    way(crop, None, THICK)
 }
 
 /// The way from `start` within the body to the end that is farthest from it; crop pixels.
 pub fn way_from(crop: &Crop, start: [f64; 2]) -> Option<Vec<[f64; 2]>> {
-    way(crop, Some(start))
+    way(crop, Some(start), 0.0)
 }
 
-fn way(crop: &Crop, start: Option<[f64; 2]>) -> Option<Vec<[f64; 2]>> {
+/// `thick` is the depth, as a share of the greatest, from which on a pixel leads as far as any.
+fn way(crop: &Crop, start: Option<[f64; 2]>, thick: f32) -> Option<Vec<[f64; 2]>> {
     let body = without_fibres(crop);
     let depth = match &body {
         Cow::Borrowed(_) => Cow::Borrowed(crop.depth()),
@@ -112,6 +123,12 @@ fn way(crop: &Crop, start: Option<[f64; 2]>) -> Option<Vec<[f64; 2]>> {
     }
     if most <= 0.0 {
         return None;
+    }
+    if thick > 0.0 {
+        for (i, walk) in walk.data.iter_mut().enumerate().filter(|(_, walk)| walk.is_finite()) {
+            let d = depth.at(x0 + i % width, y0 + i / width);
+            *walk = (d / (thick * most)).clamp(THINNEST, 1.0);
+        }
     }
     // The pixel farthest from another, and whether the whole body was reached.
     let farthest = |walk: &Plane<f32>, from: usize| -> (Option<usize>, bool) {

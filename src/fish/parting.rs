@@ -3,7 +3,7 @@
 use super::crop::Crop;
 use super::heads::Head;
 use super::measure::{Case, Outcome};
-use super::midline::{first_way, way_from};
+use super::midline::{first_way, thick_way, way_from};
 use super::separate::{FromHead, by_heads, by_level};
 use super::straight::SNOUT_LENGTH;
 use super::{Fish, Flag};
@@ -26,7 +26,7 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
     let several = by_heads(crop);
     let one = from_its_head(case, crop, one, &several.heads);
-    let whole = explained(&one) >= WHOLE;
+    let whole = is_whole(&one);
     let (mut passes_another, mut another_eye) = (false, false);
     // A piece of gut, a globule or a bladder that passes for a head lies on the midline of a body that is all one fish.
     let (mut heads, mut sure) = (several.heads.len(), several.heads.iter().filter(|h| h.sure).count());
@@ -74,6 +74,7 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     if sure > 1 && (seen.len() > 1 || !seen.is_empty() && matches!(one, Outcome::Refused(..))) {
         return seen.into_iter().map(overlapping).collect();
     }
+    let one = if whole || sure > 1 { one } else { longer_where_thick(case, crop, &one).unwrap_or(one) };
     vec![match one {
         one if sure > 1 || passes_another => overlapping(one),
         one if another_eye => flagged(one, Flag::HeadUncertain),
@@ -101,6 +102,29 @@ fn goes_on_under(own: &Fish, other: &Fish) -> bool {
     let gaps = other.midline.iter().map(|q| (q[0] - end[0]).hypot(q[1] - end[1]));
     own.depth_at(TAPERED).0 > TAPER * own.depth.0
         && gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
+}
+
+/// Ink of the trunk, in standard deviations of the noise, from which on a body has thick parts: haze has none (by trying, rendered
+/// fish).
+const PLAIN: f32 = 10.0;
+
+/// The fish that the way through the thick parts of a body leads along, where that is longer than `one`, is all of the body
+/// and shows its head.
+fn longer_where_thick(case: Case, crop: &Crop, one: &Outcome) -> Option<Outcome> {
+    if crop.trunk < PLAIN * crop.noise {
+        return None;
+    }
+    let other = case.follow(crop, &thick_way(crop)?, None);
+    let length = |outcome: &Outcome| match outcome {
+        Outcome::Fish(_, evidence) | Outcome::Refused(_, Some((evidence, _))) => evidence.length,
+        Outcome::Refused(_, None) => 0.0,
+    };
+    (is_whole(&other) && convincing(&other) && length(&other) > length(one)).then_some(other)
+}
+
+/// Whether what was measured is a fish that accounts for its body.
+fn is_whole(outcome: &Outcome) -> bool {
+    explained(outcome) >= WHOLE
 }
 
 /// Share of a body that the fish measured in it accounts for; 0 for none.
@@ -134,7 +158,7 @@ fn from_its_head(case: Case, crop: &Crop, one: Outcome, heads: &[Head]) -> Outco
     }
     let reach = Some([(0.5 + SNOUT_LENGTH) * head.eye, f64::INFINITY]);
     let again = way_from(crop, head.at).map(|way| case.follow(crop, &way, reach));
-    again.filter(|o| convincing(o) && explained(o) >= WHOLE).unwrap_or_else(|| overlapping(one))
+    again.filter(|o| convincing(o) && is_whole(o)).unwrap_or_else(|| overlapping(one))
 }
 
 /// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
