@@ -109,6 +109,12 @@ impl Evidence {
             f64::from(profile.mean_width(0.05, 0.35)).max(0.3),
             f64::from(profile.mean_width(0.65, 0.95)).max(0.3),
         );
+        // A bubble at the end of a fibre looks like an eye.
+        let eyes = eyes.map(|eye| {
+            let at = (f64::from(eye.column) / COLUMNS as f64 * (line.len() - 1) as f64).round() as usize;
+            let in_bubble = crop.bubbles.iter().any(|b| b.away(line[at.min(line.len() - 1)]) < b.reach);
+            if in_bubble { Eye { contrast: 0.0, ..eye } } else { eye }
+        });
         let stronger = if eyes[0].contrast >= eyes[1].contrast { eyes[0] } else { eyes[1] };
         let place = f64::from(stronger.column) / COLUMNS as f64;
         let inked = (0..=COLUMNS)
