@@ -239,7 +239,8 @@ fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
         }
         for t in &s.missed {
             let [x, y] = t.midline[t.midline.len() / 2];
-            let why = [(t.cut, "cut"), (t.touching, "touching")].map(|(holds, word)| if holds { word } else { "" });
+            let why =
+                [(t.cut, "cut"), (t.touching, "touching")].map(|(holds, word)| if holds { word } else { "" });
             let truth = frygauge::imaging::path::length(&t.midline);
             text += &format!("{},{x:.0},{y:.0},{truth:.1},,,,,no,{}\n", s.photo, why.join(" ").trim());
         }
@@ -298,8 +299,11 @@ fn row(class: Class, scored: &[Scored]) {
         median(ends.iter().map(|e| 100.0 * e[0])),
         median(ends.iter().map(|e| 100.0 * e[1])),
     );
-    let mut worst: Vec<(&str, usize)> =
-        scored.iter().map(|s| (s.photo.as_str(), s.missed_free() + s.false_fish)).filter(|w| w.1 > 0).collect();
+    let mut worst: Vec<(&str, usize)> = scored
+        .iter()
+        .map(|s| (s.photo.as_str(), s.missed_free() + s.false_fish))
+        .filter(|w| w.1 > 0)
+        .collect();
     worst.sort_by_key(|w| std::cmp::Reverse(w.1));
     for s in scored {
         for p in s.pairs.iter().filter(|p| p.fish.use_length && !p.truth.cut && !p.truth.touching) {

@@ -20,6 +20,11 @@ const WIDE: f64 = 0.2;
 const TRIALS: usize = 1200;
 /// Most walls looked for: a 24-well plate whose wells show three edges each, and what lies round it.
 const MOST: usize = 100;
+/// Searches in vain, one after another, after which no more walls are looked for; and those from so many walls on, where the
+/// rings of a plate are many and each is a small part of all there is.
+const MISSES: usize = 3;
+const PLATE: usize = 8;
+const MISSES_IN_PLATE: usize = 10;
 /// How many sectors of a circle must hold wall.
 const LEAST_SECTORS: usize = 22;
 /// The same for a large circle most of which lies outside the frame, its radius as a share of the frame's shorter side
@@ -75,7 +80,7 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
     let mut rng = ChaCha8Rng::seed_from_u64(0x7761_6c6c);
     let mut found = Vec::new();
     let mut misses = 0;
-    while found.len() < MOST && misses < 3 {
+    while found.len() < MOST && misses < if found.len() < PLATE { MISSES } else { MISSES_IN_PLATE } {
         pool.iter_mut().filter(|p| p.len() < 20).for_each(Vec::clear);
         let Some(wall) = next_wall(&pool, &map, short, &mut rng) else {
             misses += 1;
@@ -86,6 +91,7 @@ pub fn walls(candidates: &[Candidate], ground: &Ground) -> Vec<Wall> {
         }
         map.remove(&wall);
         found.push(wall);
+        misses = 0;
     }
     for region in thin {
         let through: Vec<&Wall> = found.iter().filter(|w| w.runs_through(region)).collect();
