@@ -1,9 +1,8 @@
 //! Fish that touch or cross, taken apart.
 //!
-//! By their eyes: every head gets the tail whose way through the body bends least and that
-//! makes the fish of one body alike in length; together the ways must account for the body. On any ground by
-//! level: fish that touch only with their fin folds or their haze part where the ink is that of trunks. If the
-//! evidence does neither, nothing is taken apart.
+//! By their eyes: every head gets the tail whose way through the body bends least and that makes the fish of one body alike
+//! in length; together the ways must account for the body. Where they do not, the likeliest are given as such. On any ground
+//! by level: fish that touch only with their fin folds or their haze part where the ink is that of trunks.
 
 use super::crop::Crop;
 use super::heads::{Head, Heads, heads};

@@ -1,4 +1,4 @@
-//! Which tail is whose: of the ways from the heads of a body to ends of tails, the one for each head that together bend
+//! Which tail is whose: of the ways from the heads of a body to the ends of tails, the one for each head that together bend
 //! least, make the fish of the body alike in length and run least along each other.
 
 use super::midline::POINTS;
@@ -106,7 +106,8 @@ pub fn likeliest<'a>(
     Some(chosen.into_iter().zip(&search.ways).map(|(k, of_one)| Some(of_one[k?])).collect())
 }
 
-/// The search for the cheapest choice, branch by branch; a branch that costs more than the best so far is left.
+/// The search for the cheapest choice, branch by branch; one that costs more than the best so far is left (branch and bound,
+/// Land and Doig 1960, doi 10.2307/1910129).
 struct Search<'a> {
     /// The ways of each head, the cheapest first.
     ways: Vec<Vec<&'a Way>>,
@@ -200,4 +201,76 @@ fn sharpest_turn(way: &[[f64; 2]]) -> f64 {
             (a[0] * b[1] - a[1] * b[0]).atan2(a[0] * b[0] + a[1] * b[1]).abs()
         })
         .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// What a choice costs, told from the ways themselves; `None` where it is not what is asked.
+    fn cost(chosen: &[Option<&Way>], depth: &Plane<f32>, asked: Asked) -> Option<f64> {
+        let ways: Vec<&Way> = chosen.iter().flatten().copied().collect();
+        let longest = ways.iter().map(|w| w.length).fold(0.0, f64::max);
+        let mut sum = WITHOUT * (chosen.len() - ways.len()) as f64;
+        for (i, way) in ways.iter().enumerate() {
+            if way.length < ALIKE * longest || way.turn >= SHARPEST {
+                return None;
+            }
+            sum += way.cost() + 2.0 * (longest / way.length).ln().powi(2);
+            for other in ways.iter().skip(i + 1) {
+                let both = [way.along(other, depth), other.along(way, depth)];
+                let one_end = way.end == other.end && !way.hidden;
+                if asked == Asked::Apart && (one_end || both.iter().any(|share| *share > SHARED)) {
+                    return None;
+                }
+                sum += both[0] + both[1] + if one_end { HIDDEN } else { 0.0 };
+            }
+        }
+        Some(sum)
+    }
+
+    /// Every choice of one way for each head, or of none where that is allowed.
+    fn all(ways: &[Vec<Way>], none: bool) -> Vec<Vec<Option<&Way>>> {
+        ways.iter().fold(vec![Vec::new()], |before, own| {
+            let one = || own.iter().map(Some).chain(none.then_some(None));
+            before.iter().flat_map(|b| one().map(move |w| [&b[..], &[w]].concat())).collect()
+        })
+    }
+
+    /// The search finds what looking at every choice finds, among ways from three heads to six ends, two of them hidden.
+    #[test]
+    fn the_cheapest_of_all_choices_is_found() {
+        let depth = Plane::filled(400, 400, 6.0f32);
+        let mut found = [0; 2];
+        for seed in 0..24 {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let mut place = || [0; 2].map(|_| rng.random_range(40.0..360.0));
+            let ends: Vec<[f64; 2]> = (0..6).map(|_| place()).collect();
+            let ways: Vec<Vec<Way>> = (0..3)
+                .map(|_| {
+                    let head = place();
+                    let by_way_of = |end: &[f64; 2]| {
+                        let aside = place();
+                        let middle = [0, 1].map(|i| 0.5 * (head[i] + end[i]) + 0.15 * (aside[i] - 200.0));
+                        [head, middle, *end]
+                    };
+                    let lines: Vec<[[f64; 2]; 3]> = ends.iter().map(by_way_of).collect();
+                    lines.iter().enumerate().filter_map(|(e, l)| Way::new(l, e, e > 3)).collect()
+                })
+                .collect();
+            for (k, asked) in [Asked::Apart, Asked::AsSeen].into_iter().enumerate() {
+                let costs = all(&ways, asked == Asked::AsSeen).into_iter();
+                let least = costs.filter_map(|c| cost(&c, &depth, asked)).min_by(f64::total_cmp);
+                let own = likeliest(&ways, &depth, asked).map(|c| cost(&c, &depth, asked).unwrap());
+                assert_eq!(own.is_some(), least.is_some(), "{seed}");
+                if let Some((own, least)) = own.zip(least) {
+                    approx::assert_relative_eq!(own, least, epsilon = 1e-9);
+                    found[k] += 1;
+                }
+            }
+        }
+        assert!(found.iter().all(|n| *n > 12), "{found:?}");
+    }
 }
