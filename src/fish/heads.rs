@@ -16,7 +16,7 @@ const EYE: f32 = 1.7;
 const LIKE: f32 = 0.55;
 /// The same for an eye that is sure, and its diameter as a share of the largest eye's; least such share of any eye.
 const SURELY_LIKE: f32 = 0.75;
-const SURELY_AS_LARGE: f64 = 0.5;
+const SURELY_AS_LARGE: f64 = 0.7;
 const AS_LARGE: f64 = 0.45;
 /// How alike the eyes of two fish are in ink and diameter (by trying, rendered fish).
 const TWIN: f64 = 0.8;

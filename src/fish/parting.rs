@@ -47,7 +47,9 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let several_heads = if several.face_to_face { !convincing(&one) } else { heads > 1 };
     let followed =
         if several.apart && several_heads || !several.apart && sure > 1 { several.ways } else { Vec::new() };
-    let seen: Vec<Outcome> = followed.iter().filter_map(|way| from_head(case, crop, way)).collect();
+    let heads_seen = &several.heads;
+    let seen: Vec<Outcome> =
+        followed.iter().filter_map(|way| from_head(case, crop, way, heads_seen)).collect();
     if several.apart && seen.len() > 1 && seen.len() == followed.len() {
         return seen;
     }
@@ -133,15 +135,17 @@ fn explained(outcome: &Outcome) -> f64 {
 }
 
 /// The fish that follows from the way of one head among others, flagged where its tail lies hidden: it ends there, while the
-/// bodies go on. `None` where that is no fish whose snout or eye is at that head.
-fn from_head(case: Case, crop: &Crop, way: &FromHead) -> Option<Outcome> {
+/// bodies go on. `None` where that is no fish that shows its eye, or whose snout is at that head: one with the eye of another, as
+/// those of fish and not pigment are.
+fn from_head(case: Case, crop: &Crop, way: &FromHead, heads: &[Head]) -> Option<Outcome> {
     let before = (0.5 + SNOUT_LENGTH) * way.head.eye;
     let after = if way.hidden { 0.0 } else { FAINT_TAIL * path::length(&way.line) };
     let part = case.follow(crop, &way.line, Some([before, after]));
     let Outcome::Fish(fish, evidence) = &part else { return None };
     let ([x, y], [sx, sy]) = (crop.to_photo(way.head.at), fish.midline[0]);
-    let shows_its_head = evidence.has_eye() || (x - sx).hypot(y - sy) <= before * crop.bin as f64;
-    shows_its_head.then(|| if way.hidden { overlapping(part) } else { part })
+    let has_twin = || heads.iter().any(|other| other.at != way.head.at && other.twin(&way.head));
+    let at_head = (x - sx).hypot(y - sy) <= before * crop.bin as f64;
+    (evidence.has_eye() || at_head && has_twin()).then(|| if way.hidden { overlapping(part) } else { part })
 }
 
 /// Whether a fish shows its head.
