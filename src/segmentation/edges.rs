@@ -212,7 +212,7 @@ mod tests {
         let fish = |x: f64, y: f64, [sx, sy]: [f64; 2], towards: f64| {
             let (sin, cos) = towards.sin_cos();
             let (s, across) = (((x - sx) * cos + (y - sy) * sin) / 260.0, (y - sy) * cos - (x - sx) * sin);
-            let half = 24.0 * (s / 0.2).clamp(0.0, 1.0).sqrt() * (1.1 - s).clamp(0.1, 0.9);
+            let half = 18.0 * (s / 0.2).clamp(0.0, 1.0).sqrt() * (1.0 - s).clamp(0.06, 0.9);
             (0.0..1.0).contains(&s) && across.abs() < half
         };
         let chain = |x: f64, y: f64| {
