@@ -216,8 +216,8 @@ fn main() {
     calls::reliability(&all);
 }
 
-/// One file a class in `dir`: the middle of every fish's true midline and its lengths;
-/// what was not found has nothing but those, and whether it is cut by the frame or touches another.
+/// One file a class in `dir`: the middle of every fish's true midline, its lengths and where it was found to end; of one that was
+/// missed the middle and the true length, and whether the frame cuts it or it touches another.
 fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
     let mut text = String::from(
         "photo,x_px,y_px,true_px,found_px,beyond_snout_px,beyond_tail_px,blur_px,use_length,flags\n",
@@ -239,10 +239,10 @@ fn write_lengths(dir: &str, class: Class, scored: &[Scored]) {
         }
         for t in &s.missed {
             let [x, y] = t.midline[t.midline.len() / 2];
-            let why =
-                [(t.cut, "cut"), (t.touching, "touching")].map(|(holds, word)| if holds { word } else { "" });
+            let why = [(t.cut, "cut"), (t.touching, "touching")];
+            let why: Vec<&str> = why.into_iter().filter(|(holds, _)| *holds).map(|(_, word)| word).collect();
             let truth = frygauge::imaging::path::length(&t.midline);
-            text += &format!("{},{x:.0},{y:.0},{truth:.1},,,,,no,{}\n", s.photo, why.join(" ").trim());
+            text += &format!("{},{x:.0},{y:.0},{truth:.1},,,,,no,{}\n", s.photo, why.join(" "));
         }
     }
     std::fs::write(format!("{dir}/lengths-{}.csv", class.name()), text).expect("the file can be written");

@@ -24,7 +24,10 @@ pub(super) fn part(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
 /// The same, tails that end at another fish not yet looked at.
 fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     let polarity = case.ground.polarity;
-    let several = by_heads(crop);
+    let by_heads = by_heads(crop);
+    let face_to_face = if by_heads.apart { None } else { by_heads.face_to_face(crop) };
+    let meet = face_to_face.is_some();
+    let several = face_to_face.unwrap_or(by_heads);
     let one = from_its_head(case, crop, one, &several.heads);
     let whole = is_whole(&one);
     let (mut passes_another, mut another_eye) = (false, false);
@@ -43,14 +46,13 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         heads -= within.len().min(heads.saturating_sub(1));
         sure -= within.iter().filter(|h| h.sure).count().min(sure.saturating_sub(1));
     }
-    // A line from tail to tail has no head at its ends.
-    let several_heads = if several.face_to_face { !convincing(&one) } else { heads > 1 };
-    let followed =
-        if several.apart && several_heads || !several.apart && sure > 1 { several.ways } else { Vec::new() };
-    let heads_seen = &several.heads;
-    let seen: Vec<Outcome> =
-        followed.iter().filter_map(|way| from_head(case, crop, way, heads_seen)).collect();
-    if several.apart && seen.len() > 1 && seen.len() == followed.len() {
+    let follow = || -> Vec<Outcome> {
+        several.ways.iter().filter_map(|way| from_head(case, crop, way, &several.heads)).collect()
+    };
+    // Where fish meet with their snouts, a line from tail to tail has no head at its ends.
+    let several_heads = if meet { !convincing(&one) } else { heads > 1 };
+    let mut seen = if several.apart && several_heads { follow() } else { Vec::new() };
+    if seen.len() > 1 && seen.len() == several.ways.len() {
         return seen;
     }
     if !whole || sure > 1 {
@@ -71,6 +73,9 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
         if each_has_a_head && fish > 1 && (sure < 2 || fish == parts.len()) {
             return parts;
         }
+    }
+    if sure > 1 && !several.apart {
+        seen = follow();
     }
     // What is seen of each fish is said, though none of it counts.
     if sure > 1 && (seen.len() > 1 || !seen.is_empty() && matches!(one, Outcome::Refused(..))) {

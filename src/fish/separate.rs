@@ -36,8 +36,8 @@ pub struct Several {
     pub apart: bool,
     /// Heads seen.
     pub heads: Vec<Head>,
-    /// Whether fish meet with their snouts: two eyes close together are of one head each.
-    pub face_to_face: bool,
+    /// The same where every eye is a head of its own.
+    of_one_eye: Vec<Head>,
 }
 
 /// The way of one fish, from its eye.
@@ -54,13 +54,18 @@ pub struct FromHead {
 pub fn by_heads(crop: &Crop) -> Several {
     let Heads { heads, of_one_eye } = heads(crop);
     let (ways, apart) = ways_from(crop, &heads);
-    if !apart && of_one_eye.len() > heads.len() {
-        let (ways, apart) = ways_from(crop, &of_one_eye);
-        if apart {
-            return Several { ways, apart, heads: of_one_eye, face_to_face: true };
+    Several { ways, apart, heads, of_one_eye }
+}
+
+impl Several {
+    /// The same of fish that meet with their snouts: every eye is a head. `None` where that does not part them.
+    pub fn face_to_face(&self, crop: &Crop) -> Option<Self> {
+        if self.of_one_eye.len() == self.heads.len() {
+            return None;
         }
+        let (ways, apart) = ways_from(crop, &self.of_one_eye);
+        apart.then(|| Self { ways, apart, heads: self.of_one_eye.clone(), of_one_eye: Vec::new() })
     }
-    Several { ways, apart, heads, face_to_face: false }
 }
 
 /// Ways from the heads to tails, and whether the evidence parts their fish.

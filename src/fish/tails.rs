@@ -1,5 +1,5 @@
 //! Which tail is whose: of the ways from the heads of a body to the ends of tails, the one for each head that together bend
-//! least, make the fish of the body alike in length and run least along each other.
+//! least, make the fish of the body alike in length and run least along each other. All limits by trying, rendered fish.
 
 use super::midline::POINTS;
 use crate::imaging::{Plane, path};

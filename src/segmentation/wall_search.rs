@@ -21,7 +21,7 @@ const TRIALS: usize = 1200;
 /// Most walls looked for: a 24-well plate whose wells show three edges each, and what lies round it.
 const MOST: usize = 100;
 /// Searches in vain, one after another, after which no more walls are looked for; and those from so many walls on, where the
-/// rings of a plate are many and each is a small part of all there is.
+/// rings of a plate are many and each is a small part of all there is (by trying, rendered plates).
 const MISSES: usize = 3;
 const PLATE: usize = 8;
 const MISSES_IN_PLATE: usize = 10;

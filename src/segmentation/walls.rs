@@ -253,10 +253,9 @@ pub(super) fn bends_away(places: impl Iterator<Item = (f64, f64)>, t0: f64, t1: 
 pub fn vessels(walls: &[Wall]) -> Vec<Ellipse> {
     let mut rounds: Vec<Ellipse> = walls
         .iter()
-        .filter(|w| !w.is_arc())
         .filter_map(|w| match w {
-            Wall::Round { shape, .. } => Some(*shape),
-            Wall::Straight { .. } => None,
+            Wall::Round { shape, .. } if !w.is_arc() => Some(*shape),
+            _ => None,
         })
         .collect();
     rounds.sort_by(|p, q| p.radius().total_cmp(&q.radius()));
