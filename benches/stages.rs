@@ -48,11 +48,14 @@ fn stages(c: &mut Criterion) {
     let options = scale::Options::default();
     group.bench_function("scale", |b| b.iter(|| scale::auto(&photo.pixels, &photo.tags, &options)));
     if let Ok(model) = Model::standard() {
-        let context = |f: &Fish| Context::of(f, Lighting::Transmitted);
-        group.bench_function("bladder", |b| {
-            b.iter(|| fish.iter().map(|f| bladder::call(&f.strip, &context(f), model)).collect::<Vec<_>>());
+        let call = |f: &Fish| {
+            let strip = f.straightened(&photo.pixels, &ground);
+            bladder::call(&strip, &Context::of(f, &strip, Lighting::Transmitted), model)
+        };
+        group.bench_function("strip and bladder", |b| {
+            b.iter(|| fish.iter().map(call).collect::<Vec<_>>());
         });
-        let settings = Settings { model, scale: &options };
+        let settings = Settings { model, scale: &options, strips: false };
         group.bench_function("pipeline, decoded to calls", |b| b.iter(|| score(&photo, &settings)));
     }
     group.bench_function("report: annotated picture", |b| {

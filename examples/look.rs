@@ -28,7 +28,7 @@ fn look(image: &RgbImage, out: &str) {
     let mut lap = || std::mem::replace(&mut clock, std::time::Instant::now()).elapsed();
     let mut ground = prepare(&pixels);
     let prepared = lap();
-    let seen = find(&mut ground);
+    let mut seen = find(&mut ground);
     let found = lap();
     println!(
         "{out}: factor {} {:?} blue {:.2} clipped {:.3} glints {:.6} candidates {}",
@@ -56,7 +56,7 @@ fn look(image: &RgbImage, out: &str) {
         println!("  refused {} at {:.0?}", r.reason, r.outline[0]);
         line(&mut canvas, &r.outline, [0, 200, 255]);
     }
-    for o in measure_all(&pixels, &ground, &seen) {
+    for o in measure_all(&pixels, &ground, &mut seen) {
         match o {
             Outcome::Fish(f, e) => {
                 println!(

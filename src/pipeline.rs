@@ -11,7 +11,7 @@ pub use retake::{Advice, Facts, RULES, Rule, retake};
 pub use rows::{Sample, fish_rows, photo_row, refused_row};
 
 use crate::bladder::{self, Context, Model, Verdict};
-use crate::fish::{self, Fish, Flag, Outcome};
+use crate::fish::{self, Fish, Flag, Outcome, Strip};
 use crate::photo::{self, Photo};
 use crate::records::Lighting;
 use crate::scale::{self, Scale};
@@ -24,6 +24,8 @@ pub struct Settings<'a> {
     pub model: &'a Model,
     /// What the search for a scale may use.
     pub scale: &'a scale::Options,
+    /// Whether the straightened pictures of the fish are kept, half a megabyte each.
+    pub strips: bool,
 }
 
 /// A measured fish and its call; `None` when it does not count for the call.
@@ -33,6 +35,8 @@ pub struct ScoredFish {
     pub fish: Fish,
     /// The call.
     pub verdict: Option<Verdict>,
+    /// The straightened picture of it, where [`Settings::strips`] asks for it.
+    pub strip: Option<Strip>,
 }
 
 /// What one photograph shows.
@@ -61,15 +65,15 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let pixels = &*photo::without_banding(&photo.pixels);
     let mut measure = scale::auto(pixels, &photo.tags, settings.scale);
     let mut ground = segmentation::prepare(pixels);
-    let found = segmentation::find(&mut ground);
+    let mut found = segmentation::find(&mut ground);
     let lighting = match ground.polarity {
         Polarity::BrightFish => Lighting::Dark,
         Polarity::DarkFish if ground.lit_from_above() => Lighting::Pale,
         Polarity::DarkFish => Lighting::Transmitted,
     };
     let mut fish = Vec::new();
-    let mut refused = found.refused.clone();
-    for outcome in fish::measure_all(pixels, &ground, &found) {
+    let mut refused = std::mem::take(&mut found.refused);
+    for outcome in fish::measure_all(pixels, &ground, &mut found) {
         match outcome {
             Outcome::Fish(one, _) if measure.printed.iter().any(|o| inside(o, centre(&one.midline))) => {
                 refused.push(Refused { outline: one.outline, reason: "print on the card or ruler" });
@@ -102,9 +106,10 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
     let fish: Vec<ScoredFish> = fish
         .into_iter()
         .map(|mut fish| {
-            let mut verdict = fish
-                .use_call
-                .then(|| bladder::call(&fish.strip, &Context::of(&fish, lighting), settings.model));
+            let strip = (fish.use_call || settings.strips).then(|| fish.straightened(pixels, &ground));
+            let called = strip.as_ref().filter(|_| fish.use_call);
+            let mut verdict = called
+                .map(|strip| bladder::call(strip, &Context::of(&fish, strip, lighting), settings.model));
             if let Some(v) = &mut verdict
                 && v.bladder.is_some_and(|b| !bounds::inside_body(&b, &fish))
             {
@@ -116,7 +121,7 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
                 fish.flags.sort_unstable();
                 fish.flags.dedup();
             }
-            ScoredFish { fish, verdict }
+            ScoredFish { fish, verdict, strip: strip.filter(|_| settings.strips) }
         })
         .collect();
     let scale::Decision { scale, reasons: scale_reasons, card, .. } = measure;

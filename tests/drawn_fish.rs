@@ -61,8 +61,8 @@ fn photograph(level: impl Fn(f64, f64) -> f64) -> Pixels {
 
 fn fish_in(pixels: &Pixels) -> Vec<Fish> {
     let mut ground = prepare(pixels);
-    let found = find(&mut ground);
-    let outcomes = measure_all(pixels, &ground, &found).into_iter();
+    let mut found = find(&mut ground);
+    let outcomes = measure_all(pixels, &ground, &mut found).into_iter();
     outcomes.filter_map(|o| if let Outcome::Fish(fish, _) = o { Some(*fish) } else { None }).collect()
 }
 

@@ -98,7 +98,7 @@ fn lengths_of_photographic_cut_outs_agree_with_their_masks() {
             let photo = photo::decode(&bytes, "cutouts.jpg").unwrap();
             let wanted = Wanted::Given(MmPerPx::from_px_per_mm(px_per_mm).unwrap());
             let scale = Options { wanted, ..Options::default() };
-            let read = pipeline::score(&photo, &Settings { model, scale: &scale });
+            let read = pipeline::score(&photo, &Settings { model, scale: &scale, strips: false });
             let rows = pipeline::fish_rows("cutouts", &pipeline::Sample::default(), &read);
             for (what, [x, y]) in middles {
                 laid += 1;
@@ -204,7 +204,7 @@ fn every_coin_is_found_and_none_is_a_fish() {
     let pixels = photo::Pixels { width, height, luma: picture.data, chroma: None };
     let mut ground = prepare(&pixels);
     assert_eq!(ground.polarity, Polarity::BrightFish);
-    let found = find(&mut ground);
+    let mut found = find(&mut ground);
     let boxes: Vec<[f64; 4]> = found
         .candidates
         .iter()
@@ -235,6 +235,6 @@ fn every_coin_is_found_and_none_is_a_fish() {
     }
     assert!(boxes.len() <= 30, "{} candidates", boxes.len());
     let fish =
-        measure_all(&pixels, &ground, &found).iter().filter(|o| matches!(o, Outcome::Fish(..))).count();
+        measure_all(&pixels, &ground, &mut found).iter().filter(|o| matches!(o, Outcome::Fish(..))).count();
     assert_eq!(fish, 0);
 }

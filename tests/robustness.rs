@@ -53,7 +53,10 @@ fn a_scale_that_no_fish_fits_is_not_used() {
     let score = |px_per_mm: f64| {
         let wanted = Wanted::Given(MmPerPx::from_px_per_mm(px_per_mm).unwrap());
         let scale = Options { wanted, ..Options::default() };
-        pipeline::score(&photo, &pipeline::Settings { model: Model::standard().unwrap(), scale: &scale })
+        pipeline::score(
+            &photo,
+            &pipeline::Settings { model: Model::standard().unwrap(), scale: &scale, strips: false },
+        )
     };
     let right = score(40.0);
     assert!(right.scale.is_some() && right.fish.len() == 3);

@@ -47,7 +47,8 @@ fn fish_on_their_sides_are_seen_on_their_sides() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images");
     let truth = rows("truth.csv");
     let options = frygauge::scale::Options::default();
-    let settings = Settings { model: frygauge::bladder::Model::standard().unwrap(), scale: &options };
+    let settings =
+        Settings { model: frygauge::bladder::Model::standard().unwrap(), scale: &options, strips: false };
     let place = |row: &csv::StringRecord| [7, 8].map(|i| row[i].parse::<f64>().unwrap());
     let (mut side, mut right) = (0, 0);
     for row in rows("samples.csv") {

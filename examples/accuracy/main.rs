@@ -131,10 +131,10 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
     let name = format!("{}-{seed}", class.name());
     let photo = photo::decode(&bytes, &name).expect("a rendered photograph decodes");
     let scale = frygauge::scale::Options::default();
-    let read = pipeline::score(&photo, &Settings { model, scale: &scale });
+    let read = pipeline::score(&photo, &Settings { model, scale: &scale, strips: false });
     let evidence = if o.evidence.is_some() { evidence(&photo, &rendered) } else { Vec::new() };
     let (fish, verdicts): (Vec<Fish>, Vec<_>) =
-        read.fish.into_iter().map(|ScoredFish { fish, verdict }| (fish, verdict)).unzip();
+        read.fish.into_iter().map(|ScoredFish { fish, verdict, .. }| (fish, verdict)).unzip();
     let lines: Vec<&[[f64; 2]]> = fish.iter().map(|f| f.midline.as_slice()).collect();
     let of_found = matching::matches(&lines, &rendered);
     let truth = &rendered.truth.fish;
@@ -163,8 +163,8 @@ fn score(class: Class, seed: u64, o: &Options, model: &Model) -> Scored {
 fn evidence(photo: &photo::Photo, rendered: &Rendered) -> Vec<(Evidence, bool, &'static str)> {
     let pixels = photo::without_banding(&photo.pixels);
     let mut ground = prepare(&pixels);
-    let found = find(&mut ground);
-    measure_all(&pixels, &ground, &found)
+    let mut found = find(&mut ground);
+    measure_all(&pixels, &ground, &mut found)
         .into_iter()
         .filter_map(|outcome| match outcome {
             Outcome::Fish(f, e) => Some((e, fits(&f.midline, rendered), "fish")),

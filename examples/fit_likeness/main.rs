@@ -45,8 +45,8 @@ fn rows((class, seed, light): Job) -> Vec<Row> {
     let pixels = photo::without_banding(&photo.pixels);
     let mut ground = prepare(&pixels);
     let truth = &rendered.truth.fish;
-    let found = find(&mut ground);
-    measure_all(&pixels, &ground, &found)
+    let mut found = find(&mut ground);
+    measure_all(&pixels, &ground, &mut found)
         .into_iter()
         .filter_map(|outcome| match outcome {
             Outcome::Fish(fish, e) => Some((e, fish.midline)),

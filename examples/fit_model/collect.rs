@@ -236,9 +236,10 @@ impl Drawn {
             if truth.cut {
                 continue;
             }
+            let strip = read.straightened(&self.pixels, &ground);
             all.push(Read {
-                context: Context::of(&read, lighting),
-                strip: read.strip,
+                context: Context::of(&read, &strip, lighting),
+                strip,
                 lighting: self.truth.lighting,
                 inflated: truth.inflated,
             });

@@ -33,7 +33,7 @@ fn attempt(frame: &Frame, model: &Model) -> Outcome {
         Ok(photo) => photo,
         Err(error) => return Outcome::Refused(error.to_string()),
     };
-    let scored = score(&photo, &Settings { model, scale: &frame.scale });
+    let scored = score(&photo, &Settings { model, scale: &frame.scale, strips: false });
     let rows = fish_rows("frame", &Sample::default(), &scored);
     let row = photo_row("frame", "", &photo, &scored, 0.0);
     let marks = Marks {

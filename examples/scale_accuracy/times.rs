@@ -32,7 +32,7 @@ pub fn times(count: u64) {
             let this_ruler = clock.elapsed().as_secs_f64();
             let scale = frygauge::scale::Options::default();
             clock = Instant::now();
-            let _ = score(&photo, &Settings { model, scale: &scale });
+            let _ = score(&photo, &Settings { model, scale: &scale, strips: false });
             rest_s += clock.elapsed().as_secs_f64() - this_card - this_ruler;
             card_s += this_card;
             ruler_s += this_ruler;

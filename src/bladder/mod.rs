@@ -38,14 +38,14 @@ pub struct Context {
 }
 
 impl Context {
-    /// What is known about a measured fish in a photograph lit this way.
-    pub fn of(fish: &Fish, lighting: Lighting) -> Self {
+    /// What is known about a measured fish, of which `strip` was straightened, in a photograph lit this way.
+    pub fn of(fish: &Fish, strip: &Strip, lighting: Lighting) -> Self {
         Self {
             lighting,
             view: fish.view,
             p_head: fish.p_head,
             p_back: if fish.view == View::Top { 0.5 } else { 1.0 },
-            pixels_per_strip_pixel: fish.strip.pixels_per_strip_pixel.max(1e-3),
+            pixels_per_strip_pixel: strip.pixels_per_strip_pixel.max(1e-3),
         }
     }
 }

@@ -3,7 +3,7 @@
 
 use super::measure::{Outcome, measure};
 use super::parting::WHOLE;
-use super::strands::fish_on_strands;
+use super::strands::{fish_on_strands, set_label};
 use super::{Evidence, Fish};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
@@ -22,85 +22,83 @@ const LIKE_HALF: f64 = 1.5;
 /// Shortest refused candidate that is tried as the half of a fish, crop pixels.
 const SHORTEST: f64 = 20.0;
 
-/// Measures every candidate; candidates that turn out to be the faint end of a fish are measured with it.
-pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &Found) -> Vec<Outcome> {
+/// Measures every candidate; candidates that turn out to be the faint end of a fish are measured with it, and have its label
+/// from then on.
+pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &mut Found) -> Vec<Outcome> {
+    let candidates = std::mem::take(&mut found.candidates);
     let mut outcomes: Vec<Option<Vec<Outcome>>> =
-        found.candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
-    // The labels are changed for what is tried, and changed back.
-    let mut joined: Option<Found> = None;
-    for (outcomes, candidate) in outcomes.iter_mut().zip(&found.candidates) {
+        candidates.iter().map(|c| Some(measure(pixels, ground, found, c))).collect();
+    for (outcomes, candidate) in outcomes.iter_mut().zip(&candidates) {
         let Some(one) = outcomes.as_mut().filter(|o| may_be_run_into(o)) else { continue };
-        let whole = joined.get_or_insert_with(|| found.clone());
-        let fish = fish_on_strands(pixels, ground, whole, candidate);
+        let fish = fish_on_strands(pixels, ground, found, candidate);
         if !fish.is_empty() {
             // What was followed through all of it was no fish, or led along a strand.
             one.retain(|o| matches!(o, Outcome::Refused(..)));
             one.extend(fish);
         }
     }
-    give_back(pixels, ground, found, &mut outcomes, &mut joined);
+    give_back(pixels, ground, found, &candidates, &mut outcomes);
+    found.candidates = candidates;
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
     refuse_fins(&mut outcomes);
     outcomes
 }
 
-/// Measures fish again with the pieces that continue them; `joined` is `found` with what was joined.
+/// Measures fish again with the pieces that continue them, whose labels become theirs.
 fn give_back(
     pixels: &Pixels,
     ground: &Ground,
-    found: &Found,
+    found: &mut Found,
+    candidates: &[Candidate],
     outcomes: &mut [Option<Vec<Outcome>>],
-    joined: &mut Option<Found>,
 ) {
-    let ink: Vec<f32> = found.candidates.iter().map(|c| mean_ink(ground, c)).collect();
+    let ink: Vec<f32> = candidates.iter().map(|c| mean_ink(ground, c)).collect();
+    // What each has become with the pieces given to it.
+    let mut wholes: Vec<Option<Candidate>> = vec![None; candidates.len()];
     // A tail may lie in several pieces: a fish that was given one may reach the next.
-    let mut owners = vec![true; found.candidates.len()];
+    let mut owners = vec![true; candidates.len()];
     while owners.contains(&true) {
         let mut grown = vec![false; owners.len()];
-        for piece in 0..found.candidates.len() {
+        for piece in 0..candidates.len() {
             if !outcomes[piece].as_deref().is_some_and(may_be_tail) {
                 continue;
             }
-            let owner =
-                (0..found.candidates.len()).filter(|fish| *fish != piece && owners[*fish]).find(|&fish| {
-                    let (own, other) = (&found.candidates[fish].region, &found.candidates[piece].region);
-                    let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
-                    let most = if half { LIKE_HALF } else { SMALLER };
-                    if other.pixels.len() as f64 >= most * own.pixels.len() as f64 {
-                        return false;
+            let owner = (0..candidates.len()).filter(|fish| *fish != piece && owners[*fish]).find(|&fish| {
+                let (own, other) = (&candidates[fish].region, &candidates[piece].region);
+                let half = matches!(outcomes[fish].as_deref(), Some([Outcome::Refused(..)]));
+                let most = if half { LIKE_HALF } else { SMALLER };
+                if other.pixels.len() as f64 >= most * own.pixels.len() as f64 {
+                    return false;
+                }
+                let fainter = ink[piece] < FAINTER * ink[fish];
+                let piece = &candidates[piece];
+                let either = |line: &[[f64; 2]]| {
+                    let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
+                    let length = path::length(line);
+                    continues(line, length, ground, piece) || continues(&back, length, ground, piece)
+                };
+                match outcomes[fish].as_deref() {
+                    // Where every fish shows an eye, one without may have lost its head, and its ends say little.
+                    Some([Outcome::Fish(f, e)]) if lacks_head(e) => either(&f.midline),
+                    Some([Outcome::Fish(f, _)]) => {
+                        fainter && continues(&f.midline, f.total_length.0, ground, piece)
                     }
-                    let fainter = ink[piece] < FAINTER * ink[fish];
-                    let piece = &found.candidates[piece];
-                    let either = |line: &[[f64; 2]]| {
-                        let back: Vec<[f64; 2]> = line.iter().rev().copied().collect();
-                        let length = path::length(line);
-                        continues(line, length, ground, piece) || continues(&back, length, ground, piece)
-                    };
-                    match outcomes[fish].as_deref() {
-                        // Where every fish shows an eye, one without may have lost its head, and its ends say little.
-                        Some([Outcome::Fish(f, e)]) if lacks_head(e) => either(&f.midline),
-                        Some([Outcome::Fish(f, _)]) => {
-                            fainter && continues(&f.midline, f.total_length.0, ground, piece)
-                        }
-                        // Half a fish may be refused; which of its ends is the tail is then not known.
-                        Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
-                            (fainter || lacks_head(e)) && either(line)
-                        }
-                        _ => false,
+                    // Half a fish may be refused; which of its ends is the tail is then not known.
+                    Some([Outcome::Refused(_, Some((e, line)))]) if e.length >= SHORTEST => {
+                        (fainter || lacks_head(e)) && either(line)
                     }
-                });
+                    _ => false,
+                }
+            });
             let Some(fish) = owner else { continue };
-            let whole = joined.get_or_insert_with(|| found.clone());
-            let mut all = whole.candidates[fish].region.pixels.clone();
-            all.extend(&found.candidates[piece].region.pixels);
+            let (own, piece_pixels) = (&candidates[fish], &candidates[piece].region.pixels);
+            let mut all = wholes[fish].as_ref().unwrap_or(own).region.pixels.clone();
+            all.extend(piece_pixels);
             let Some(region) = components::bounded(all) else { continue };
-            for &(x, y) in &found.candidates[piece].region.pixels {
-                whole.labels.set(x as usize, y as usize, found.candidates[fish].label);
-            }
+            set_label(&mut found.labels, piece_pixels, own.label);
             let (major, minor) = region.axes();
-            let before = whole.candidates[fish].clone();
-            whole.candidates[fish] = Candidate { region, major, minor, ..found.candidates[fish] };
-            let again = measure(pixels, ground, whole, &whole.candidates[fish]);
+            let whole = Candidate { region, major, minor, ..*own };
+            let again = measure(pixels, ground, found, &whole);
             let longer = match (outcomes[fish].as_deref(), &again[..]) {
                 // What was joined in front must have been the head.
                 (Some([Outcome::Fish(before, was)]), [Outcome::Fish(after, is)]) => {
@@ -111,14 +109,12 @@ fn give_back(
             };
             if longer {
                 outcomes[fish] = Some(again);
+                wholes[fish] = Some(whole);
                 grown[fish] = true;
                 outcomes[piece] = None;
             } else {
-                // The next piece must not find this one grown.
-                for &(x, y) in &found.candidates[piece].region.pixels {
-                    whole.labels.set(x as usize, y as usize, found.candidates[piece].label);
-                }
-                whole.candidates[fish] = before;
+                // The next piece must not find this one joined.
+                set_label(&mut found.labels, piece_pixels, candidates[piece].label);
             }
         }
         owners = grown;

@@ -10,7 +10,6 @@ use super::parting::part;
 use super::profile::{blur, view};
 use super::ribbon::{COLUMNS, SIDE};
 use super::straight::Straight;
-use super::strip::straighten;
 use super::{Fish, Flag};
 use crate::imaging::path;
 use crate::photo::Pixels;
@@ -174,14 +173,10 @@ impl Case<'_> {
         let use_length = !tail_unseen && !goes_on_unseen && !flags.iter().any(|f: &Flag| f.spoils_length());
         let use_call = !flags.iter().any(|f| f.spoils_call());
 
-        let back_left = back_is_left(&profile, eyes[0].row);
-        let reference = 0.5 * (f64::from(crop.trunk) * f64::from(ground.white));
-        let background = |x: f64, y: f64| match ground.polarity {
-            Polarity::DarkFish => ground.background_rgb(x, y),
-            // A dark ground gives no reference: the brightness of the trunk stands in.
-            Polarity::BrightFish => ground.background_rgb(x, y).map(|v| v + 2.0 * reference as f32),
+        let reference = match ground.polarity {
+            Polarity::DarkFish => 0.0,
+            Polarity::BrightFish => crop.trunk * ground.white,
         };
-        let strip = straighten(pixels, &midline, back_left, background);
         let length = path::length(&midline);
         let middle = midline[MIDLINE_POINTS / 2];
         let fish = Fish {
@@ -198,7 +193,8 @@ impl Case<'_> {
             use_length,
             use_call,
             vessel: found.vessel_at(middle[0], middle[1]),
-            strip,
+            back_left: back_is_left(&profile, eyes[0].row),
+            reference,
         };
         Outcome::Fish(Box::new(fish), evidence)
     }

@@ -29,7 +29,9 @@ pub use fragments::measure_all;
 pub use judge::Evidence;
 pub use measure::{Outcome, measure};
 
+use crate::photo::Pixels;
 use crate::records::View;
+use crate::segmentation::Ground;
 use crate::units::Px;
 use ndarray::Array3;
 
@@ -156,11 +158,20 @@ pub struct Fish {
     pub use_call: bool,
     /// Dish or well of the frame, from 1, when walls were found.
     pub vessel: Option<u32>,
-    /// The straightened picture of it.
-    pub strip: Strip,
+    /// Whether its back is to the left of one who walks along the midline, as seen in the photograph.
+    pub back_left: bool,
+    /// What is added to the ground behind it to judge its tissue by, grey levels: a dark ground gives no reference, and the
+    /// brightness of the trunk stands in; 0 on a bright one.
+    pub reference: f32,
 }
 
 impl Fish {
+    /// The straightened picture of it, of the photograph it was found in and that photograph's ground.
+    pub fn straightened(&self, pixels: &Pixels, ground: &Ground) -> Strip {
+        let behind = |x: f64, y: f64| ground.background_rgb(x, y).map(|v| v + self.reference);
+        strip::straighten(pixels, &self.midline, self.back_left, behind)
+    }
+
     /// Depth or width across the midline at a share of the length from the snout, without the fin fold.
     pub fn depth_at(&self, share: f64) -> Px {
         // The outline runs down the left side and back up the right one.

@@ -256,10 +256,8 @@ fn flagged(mut outcome: Outcome, flag: Flag) -> Outcome {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fish::Strip;
     use crate::records::View;
     use crate::units::Px;
-    use ndarray::Array3;
 
     /// A straight fish from its snout along x, of a length, whose depth is given along it.
     fn fish([x, y]: [f64; 2], length: f64, depth: impl Fn(f64) -> f64) -> Fish {
@@ -282,7 +280,8 @@ mod tests {
             use_length: true,
             use_call: true,
             vessel: None,
-            strip: Strip { values: Array3::zeros((3, 1, 1)), pixels_per_strip_pixel: 1.0, noise: 0.0 },
+            back_left: true,
+            reference: 0.0,
         }
     }
 

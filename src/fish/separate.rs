@@ -10,6 +10,7 @@ use super::midline::{POINTS, to_the_middle};
 use super::tails::{Asked, Way, gap, likeliest};
 use crate::imaging::skeleton::Skeleton;
 use crate::imaging::{Plane, components, path};
+use std::cell::OnceCell;
 use std::collections::VecDeque;
 
 /// Most heads of a body that is taken apart by them; fibres join many.
@@ -38,6 +39,8 @@ pub struct Several {
     pub heads: Vec<Head>,
     /// The same where every eye is a head of its own.
     of_one_eye: Vec<Head>,
+    /// The body laid out, once that was needed.
+    laid: OnceCell<Laid>,
 }
 
 /// The way of one fish, from its eye.
@@ -53,8 +56,9 @@ pub struct FromHead {
 /// Ways through the crop, one a fish.
 pub fn by_heads(crop: &Crop) -> Several {
     let Heads { heads, of_one_eye } = heads(crop);
-    let (ways, apart) = ways_from(crop, &heads);
-    Several { ways, apart, heads, of_one_eye }
+    let laid = OnceCell::new();
+    let (ways, apart) = ways_from(crop, &heads, &laid);
+    Several { ways, apart, heads, of_one_eye, laid }
 }
 
 impl Several {
@@ -63,30 +67,59 @@ impl Several {
         if self.of_one_eye.len() == self.heads.len() {
             return None;
         }
-        let (ways, apart) = ways_from(crop, &self.of_one_eye);
-        apart.then(|| Self { ways, apart, heads: self.of_one_eye.clone(), of_one_eye: Vec::new() })
+        // One fish seen from above shows two eyes as well: two fish have two tails, or are seen to meet.
+        let laid = self.laid.get_or_init(|| Laid::out(crop));
+        if laid.tails(&self.of_one_eye).len() < 2 && laid.junctions.is_empty() {
+            return None;
+        }
+        let (ways, apart) = ways_from(crop, &self.of_one_eye, &self.laid);
+        let heads = || self.of_one_eye.clone();
+        apart.then(|| Self { ways, apart, heads: heads(), of_one_eye: Vec::new(), laid: OnceCell::new() })
+    }
+}
+
+/// A body as ways through it see it.
+struct Laid {
+    /// What each pixel costs a way that keeps to the middle.
+    cost: Plane<f32>,
+    /// Free ends of its skeleton, and where its lines meet, crop pixels.
+    ends: Vec<[f64; 2]>,
+    junctions: Vec<[f64; 2]>,
+}
+
+impl Laid {
+    fn out(crop: &Crop) -> Self {
+        let depth = crop.depth();
+        let mut cost = depth.map(to_the_middle);
+        for (c, open) in cost.data.iter_mut().zip(&crop.allowed.data) {
+            if !open {
+                *c = f32::INFINITY;
+            }
+        }
+        let skeleton = Skeleton::of(crop.body(), depth);
+        Self { cost, ends: skeleton.ends(), junctions: skeleton.junctions() }
+    }
+
+    /// The free ends that may be tails: a ragged outline has many, and those are far from heads. The farthest first.
+    fn tails(&self, heads: &[Head]) -> Vec<[f64; 2]> {
+        let from_heads =
+            |e: &[f64; 2]| heads.iter().map(|h| gap(*e, h.at) / h.eye).fold(f64::INFINITY, f64::min);
+        let mut ends: Vec<[f64; 2]> = self.ends.iter().copied().filter(|e| from_heads(e) > 2.5).collect();
+        ends.sort_by(|a, b| from_heads(b).total_cmp(&from_heads(a)));
+        ends.truncate(MOST_ENDS * heads.len());
+        ends
     }
 }
 
 /// Ways from the heads to tails, and whether the evidence parts their fish.
-fn ways_from(crop: &Crop, heads: &[Head]) -> (Vec<FromHead>, bool) {
+fn ways_from(crop: &Crop, heads: &[Head], laid: &OnceCell<Laid>) -> (Vec<FromHead>, bool) {
     let count = heads.len();
     if !(2..=MOST_HEADS).contains(&count) {
         return (Vec::new(), false);
     }
     let depth = crop.depth();
-    let mut cost = depth.map(to_the_middle);
-    for (c, open) in cost.data.iter_mut().zip(&crop.allowed.data) {
-        if !open {
-            *c = f32::INFINITY;
-        }
-    }
-    let skeleton = Skeleton::of(crop.body(), depth);
-    let from_heads = |e: &[f64; 2]| heads.iter().map(|h| gap(*e, h.at) / h.eye).fold(f64::INFINITY, f64::min);
-    let mut ends: Vec<[f64; 2]> = skeleton.ends().into_iter().filter(|e| from_heads(e) > 2.5).collect();
-    // A ragged outline has many ends; tails are those far from heads.
-    ends.sort_by(|a, b| from_heads(b).total_cmp(&from_heads(a)));
-    ends.truncate(MOST_ENDS * count);
+    let laid = laid.get_or_init(|| Laid::out(crop));
+    let (cost, ends) = (&laid.cost, laid.tails(heads));
     // Behind the free ends: the heads, under which a tail may lie, and of a pair the places where bodies meet.
     let free = ends.len();
     let width = crop.ink.width;
@@ -94,9 +127,9 @@ fn ways_from(crop: &Crop, heads: &[Head]) -> (Vec<FromHead>, bool) {
     let walks: Vec<Option<Walk>> = heads
         .iter()
         .map(|h| index(h.at))
-        .map(|from| cost.data[from].is_finite().then(|| path::cheapest(&cost, from, |_| false)))
+        .map(|from| cost.data[from].is_finite().then(|| path::cheapest(cost, from, |_| false)))
         .collect();
-    let mut meetings = if count == 2 { skeleton.junctions() } else { Vec::new() };
+    let mut meetings = if count == 2 { laid.junctions.clone() } else { Vec::new() };
     if let ([_, other], Some((total, before))) = (heads, &walks[0])
         && total[index(other.at)].is_finite()
     {

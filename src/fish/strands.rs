@@ -64,8 +64,8 @@ pub(super) fn fish_on_strands(
             let Some(region) = components::bounded(part) else { continue };
             let (major, minor) = region.axes();
             let part = Candidate { region, major, minor, ..*candidate };
-            label(&mut found.labels, all, STRAND);
-            label(&mut found.labels, &part.region.pixels, candidate.label);
+            set_label(&mut found.labels, all, STRAND);
+            set_label(&mut found.labels, &part.region.pixels, candidate.label);
             let mut outcomes = measure(pixels, ground, found, &part);
             let (1, Some(Outcome::Fish(measured, e))) = (outcomes.len(), outcomes.pop()) else { continue };
             let like = Likeness::standard().of(&e);
@@ -82,7 +82,7 @@ pub(super) fn fish_on_strands(
         // It may go on through another deep part.
         fish.extend(spotted.iter().filter_map(|core| best(cores.through_others(*core))));
     }
-    label(&mut found.labels, all, candidate.label);
+    set_label(&mut found.labels, all, candidate.label);
     // A deep part is of one fish.
     fish.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut used: Vec<usize> = Vec::new();
@@ -101,9 +101,10 @@ fn has_spot(ground: &Ground, pixels: &[(u32, u32)]) -> bool {
     quantile(&mut ink, 0.5).is_some_and(|middle| densest >= SPOT * middle)
 }
 
-fn label(labels: &mut Labels, pixels: &[(u32, u32)], as_one: u32) {
+/// Gives pixels to the candidate of a label.
+pub(super) fn set_label(labels: &mut Labels, pixels: &[(u32, u32)], label: u32) {
     for &(x, y) in pixels {
-        labels.set(x as usize, y as usize, as_one);
+        labels.set(x as usize, y as usize, label);
     }
 }
 

@@ -84,7 +84,7 @@ impl<'a> Worker<'a> {
         {
             scale.wanted = scale::Wanted::Given(given);
         }
-        let settings = Settings { model: self.options.model(), scale: &scale };
+        let settings = Settings { model: self.options.model(), scale: &scale, strips: self.options.pictures };
         let scored = score(&photo, &settings);
         let mut row = photo_row(name, &sha256, &photo, &scored, begun.elapsed().as_secs_f64());
         let card = scored.card.as_ref();
@@ -165,8 +165,8 @@ impl<'a> Worker<'a> {
         self.folder.write(&picture_name(&row.photo), &draw(PICTURE_SIDE, QUALITY[0])?)?;
         let mut close_ups = Vec::new();
         for (f, r) in scored.fish.iter().zip(rows) {
-            let strip =
-                jpeg(&strip_picture(&f.fish.strip.values), QUALITY[1]).map_err(|e| broken(e.to_string()))?;
+            let Some(strip) = &f.strip else { continue };
+            let strip = jpeg(&strip_picture(&strip.values), QUALITY[1]).map_err(|e| broken(e.to_string()))?;
             close_ups.push(CloseUp::new(r, &strip));
         }
         let picture = draw(PAGE_SIDE, QUALITY[1])?;
