@@ -152,6 +152,18 @@ fn two_fish_in_line_never_count_as_one_long_fish() {
 }
 
 /// Two fish whose snouts meet, their tails apart by less and more: a line from tail to tail has no head at its ends.
+/// What the edge of the photograph leaves of a fish that lies along it, its eye beyond, has no ends that could be measured; one
+/// that reaches in with its head is seen, and its length does not count.
+#[test]
+fn a_fish_along_the_frame_is_cut_twice_and_one_across_it_once() {
+    let along = Drawn { snout: [300.0, -5.0], towards: 0.0 };
+    assert_eq!(fish_in(&photograph(|x, y| dark(&[along], x, y))).len(), 0);
+    let across = Drawn { snout: [300.0, 150.0], towards: -1.2 };
+    let found = fish_in(&photograph(|x, y| dark(&[across], x, y)));
+    assert_eq!(found.len(), 1);
+    assert!(found[0].flags.contains(&Flag::CutByFrame) && !found[0].use_length, "{:?}", found[0].flags);
+}
+
 #[test]
 fn fish_that_meet_face_to_face_are_two() {
     let one = Drawn { snout: [420.0, 320.0], towards: 0.4 };

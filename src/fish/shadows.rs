@@ -90,3 +90,67 @@ impl<'a> Colour<'a> {
         here / luma_bare.max(1.0) - blue / blue_bare.max(1.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segmentation::prepare;
+    use image::{DynamicImage, Rgb, RgbImage};
+
+    const BODY: [usize; 4] = [180, 140, 260, 150];
+    const SHADOW: [usize; 4] = [180, 150, 260, 172];
+
+    /// What is read of a body beside its own broader shadow on a pale tray, and the ink of both.
+    fn read(body: [u8; 3], colours: bool) -> (Option<f32>, [f32; 2]) {
+        let within = |[x0, y0, x1, y1]: [usize; 4], x: u32, y: u32| {
+            (x0..x1).contains(&(x as usize)) && (y0..y1).contains(&(y as usize))
+        };
+        let rgb = RgbImage::from_fn(480, 320, |x, y| {
+            let level = match () {
+                () if within(BODY, x, y) => body,
+                () if within(SHADOW, x, y) => [140; 3],
+                () => [200; 3],
+            };
+            // Grain of its own in each colour, the same for the four pixels that share one.
+            let mixed = (x / 2).wrapping_mul(2_654_435_761).wrapping_add((y / 2).wrapping_mul(2_246_822_519));
+            let grain = [8, 16, 24].map(|shift| ((mixed ^ (mixed >> 13)) >> shift) as u8 % 7);
+            Rgb(std::array::from_fn(|c| level[c] - 3 + grain[c]))
+        });
+        let mut pixels = Pixels::from_rgb(&DynamicImage::from(rgb).to_rgb8());
+        if !colours {
+            pixels.chroma = None;
+        }
+        let ground = prepare(&pixels);
+        let plane = |f: &dyn Fn(u32, u32) -> bool| Plane {
+            width: 480,
+            height: 320,
+            data: (0..480 * 320).map(|i| f(i % 480, i / 480)).collect(),
+        };
+        let own = plane(&|x, y| within(BODY, x, y) || within(SHADOW, x, y));
+        let bare = own.map(|own| !own);
+        let ink = Plane {
+            width: 480,
+            height: 320,
+            data: pixels.luma.iter().map(|v| 1.0 - f32::from(*v) / 200.0).collect(),
+        };
+        let at = |[x0, y0, x1, y1]: [usize; 4]| {
+            let mut all: Vec<f32> = (y0..y1).flat_map(|y| ink.row(y)[x0..x1].to_vec()).collect();
+            quantile(&mut all, 0.5).unwrap()
+        };
+        let levels = [at(BODY), at(SHADOW)];
+        (tissue_ink(&pixels, &ground, [0, 0, 1], &ink, &own, &bare), levels)
+    }
+
+    #[test]
+    fn the_ink_of_a_trunk_is_not_that_of_a_broader_shadow() {
+        let (trunk, [body, shadow]) = read([140, 120, 60], true);
+        assert!(body - shadow > 0.05, "{body} {shadow}");
+        approx::assert_abs_diff_eq!(trunk.unwrap(), body, epsilon = 0.02);
+    }
+
+    #[test]
+    fn without_colours_nothing_is_said() {
+        assert_eq!(read([120, 120, 120], true).0, None);
+        assert_eq!(read([140, 120, 60], false).0, None);
+    }
+}

@@ -5,6 +5,7 @@
 //! samples the photograph at the centre of every strip pixel.
 
 use super::{STRIP_HEIGHT, STRIP_MARGIN, STRIP_PER_LENGTH, STRIP_WIDTH, Strip};
+use crate::imaging::path;
 use crate::imaging::plane::bilinear;
 use crate::photo::{Chroma, Pixels};
 use ndarray::Array3;
@@ -42,8 +43,13 @@ impl BodyAxis {
     /// whether its back is to the left of one who walks along it (as seen in the photograph, y down).
     pub fn new(midline: &[[f64; 2]], back_left: bool) -> Self {
         const N: usize = 161;
-        let (line, length) = resample(midline, N);
-        let points = smooth(&line, SMOOTHING * (N - 1) as f64);
+        let length = path::length(midline);
+        let line = if length > 0.0 {
+            path::resample(midline, N)
+        } else {
+            vec![midline.first().copied().unwrap_or_default(); N]
+        };
+        let points = path::smooth(&line, SMOOTHING * (N - 1) as f64);
         let side = if back_left { 1.0 } else { -1.0 };
         let last = N - 1;
         let tangent = |i: usize| {
@@ -51,7 +57,7 @@ impl BodyAxis {
             unit([b[0] - a[0], b[1] - a[1]])
         };
         let tangents: Vec<[f64; 2]> =
-            smooth(&(0..N).map(tangent).collect::<Vec<_>>(), 3.0).into_iter().map(unit).collect();
+            path::smooth(&(0..N).map(tangent).collect::<Vec<_>>(), 3.0).into_iter().map(unit).collect();
         // Left of the walker in a picture whose y points down.
         let up: Vec<[f64; 2]> = tangents.iter().map(|t| [side * t[1], -side * t[0]]).collect();
         let step = length.max(1e-9) / last as f64;
@@ -64,7 +70,7 @@ impl BodyAxis {
                 [((b[0] - a[0]) * u[0] + (b[1] - a[1]) * u[1]) * per_pixel, 0.0]
             })
             .collect();
-        let curvature = smooth(&bend, 4.0).into_iter().map(|c| c[0]).collect();
+        let curvature = path::smooth(&bend, 4.0).into_iter().map(|c| c[0]).collect();
         let outward = [tangents[0].map(|v| -v), tangents[last]];
         Self { points, up, curvature, outward, length }
     }
@@ -124,58 +130,6 @@ fn draw_in(offset: f64, curvature: f64) -> f64 {
 fn unit(v: [f64; 2]) -> [f64; 2] {
     let n = v[0].hypot(v[1]);
     if n > 0.0 { [v[0] / n, v[1] / n] } else { [1.0, 0.0] }
-}
-
-/// `n` evenly spaced points along a line, and its length. A line of no length becomes one point, repeated.
-fn resample(line: &[[f64; 2]], n: usize) -> (Vec<[f64; 2]>, f64) {
-    let first = line.first().copied().unwrap_or_default();
-    let mut sums = vec![0.0];
-    for w in line.windows(2) {
-        sums.push(sums[sums.len() - 1] + (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]));
-    }
-    let length = sums[sums.len() - 1];
-    if length <= 0.0 {
-        return (vec![first; n], 0.0);
-    }
-    let mut segment = 0;
-    let points = (0..n)
-        .map(|k| {
-            let s = length * k as f64 / (n - 1) as f64;
-            while segment + 2 < sums.len() && sums[segment + 1] < s {
-                segment += 1;
-            }
-            let (a, b) = (line[segment], line[segment + 1]);
-            let d = sums[segment + 1] - sums[segment];
-            let f = if d > 0.0 { ((s - sums[segment]) / d).clamp(0.0, 1.0) } else { 0.0 };
-            [a[0] + f * (b[0] - a[0]), a[1] + f * (b[1] - a[1])]
-        })
-        .collect();
-    (points, length)
-}
-
-/// Gaussian smoothing along a line. Beyond its ends the line is continued by point reflection, which keeps
-/// the end points and the end directions.
-fn smooth(line: &[[f64; 2]], sigma: f64) -> Vec<[f64; 2]> {
-    let last = line.len() as i64 - 1;
-    let reach = (3.0 * sigma).ceil() as i64;
-    let at = |i: i64, c: usize| -> f64 {
-        if i < 0 {
-            2.0 * line[0][c] - line[(-i).min(last) as usize][c]
-        } else if i > last {
-            2.0 * line[last as usize][c] - line[(2 * last - i).max(0) as usize][c]
-        } else {
-            line[i as usize][c]
-        }
-    };
-    let weights: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (k as f64 / sigma).powi(2)).exp()).collect();
-    let total: f64 = weights.iter().sum();
-    (0..=last)
-        .map(|i| {
-            let sum =
-                |c: usize| (-reach..=reach).zip(&weights).map(|(k, w)| w * at(i + k, c)).sum::<f64>() / total;
-            [sum(0), sum(1)]
-        })
-        .collect()
 }
 
 /// Straightens one fish.
