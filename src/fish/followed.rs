@@ -75,6 +75,8 @@ impl Followed {
                 if strength < PLAIN { f64::INFINITY } else { led.max(FARTHEST * (end - start)) }
             };
             first.arc = first.arc.max(start - before.min(farthest(first.strength, led_before)));
+            // More than a bend behind where the fish must end for the others' sake: what it is given is not all of it.
+            goes_on_unseen |= after.is_finite() && last.arc - end - after > FARTHEST * (end - start);
             last.arc = last.arc.min(end + after.min(farthest(last.strength, led_after)));
             let grown = [(start - first.arc).max(0.0), (last.arc - end).max(0.0)];
             (before, after) = (before - grown[0], after - grown[1]);

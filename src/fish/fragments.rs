@@ -4,7 +4,7 @@
 use super::measure::{Outcome, measure};
 use super::parting::WHOLE;
 use super::strands::{fish_on_strands, set_label};
-use super::{Evidence, Fish};
+use super::{Evidence, Fish, Flag};
 use crate::imaging::{components, path};
 use crate::photo::Pixels;
 use crate::segmentation::{Candidate, Found, Ground, Refused};
@@ -41,7 +41,46 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &mut Found) -> Vec<O
     found.candidates = candidates;
     let mut outcomes: Vec<Outcome> = outcomes.into_iter().flatten().flatten().collect();
     refuse_fins(&mut outcomes);
+    flag_shared_ends(&mut outcomes);
     outcomes
+}
+
+/// How far from the midline of another fish an end lies at most that is in that fish's body, as a share of its depth there; one
+/// that only touches it lies half of it away.
+const IN_BODY: f64 = 0.3;
+
+/// The outer parts of a line that no other fish's may meet, as a share of its points; of fish taken apart, which may cross, its
+/// very ends.
+const OUTER: f64 = 0.25;
+
+/// Flags fish that end in the body of another, or over it: what was measured there is that other fish.
+fn flag_shared_ends(outcomes: &mut [Outcome]) {
+    let all: Vec<&Fish> = outcomes.iter().filter_map(fish_of).map(|(fish, _)| fish).collect();
+    let shared: Vec<bool> = outcomes
+        .iter()
+        .map(|o| {
+            let own = fish_of(o).map(|(fish, _)| fish);
+            own.is_some_and(|own| all.iter().any(|other| !std::ptr::eq(own, *other) && ends_in(own, other)))
+        })
+        .collect();
+    for (outcome, _) in outcomes.iter_mut().zip(shared).filter(|(_, shared)| *shared) {
+        if let Outcome::Fish(fish, _) = outcome {
+            fish.flag(Flag::Overlap);
+        }
+    }
+}
+
+/// Whether an end of a fish lies in the body of another, or leads over it.
+fn ends_in(own: &Fish, other: &Fish) -> bool {
+    let last = other.midline.len() - 1;
+    let may_cross = [own, other].iter().all(|fish| fish.flags.contains(&Flag::Separated));
+    let outer = if may_cross { 1 } else { (OUTER * own.midline.len() as f64) as usize };
+    let (first, behind) = own.midline.split_at(outer);
+    first.iter().chain(behind.iter().rev().take(outer)).any(|end| {
+        other.midline.iter().enumerate().any(|(k, p)| {
+            (p[0] - end[0]).hypot(p[1] - end[1]) <= IN_BODY * other.depth_at(k as f64 / last as f64).0
+        })
+    })
 }
 
 /// Measures fish again with the pieces that continue them, whose labels become theirs.

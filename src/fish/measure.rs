@@ -9,6 +9,7 @@ use super::midline::first_way;
 use super::parting::part;
 use super::profile::{blur, view};
 use super::ribbon::{COLUMNS, SIDE};
+use super::shape::left_over;
 use super::straight::Straight;
 use super::{Fish, Flag};
 use crate::imaging::path;
@@ -33,6 +34,16 @@ const OUTLINE_STATIONS: usize = 48;
 /// What is cut off behind a kink may be a fibre or the fish's own sharply bent tail: of a length that lost a larger share, the
 /// ends are not known (by trying, rendered fish).
 const MOST_CUT_OFF: f64 = 0.03;
+/// Share of a body's area that the widths of a fish alone in it account for at least, share of its dense pixels that may lie
+/// beside the fish, and the sharpest turn of its midline within a tenth of the length, radians (49 degrees): where more is
+/// left, or the line turns more sharply, it leads from one fish to another or along a fibre (by trying, on fish of both
+/// renderers: of those well measured one in two hundred is beyond any).
+const EXPLAINED: f64 = 0.72;
+const LEFT_OVER: f64 = 0.1;
+const SHARPEST: f64 = 0.85;
+/// Greatest taper of a fish that was parted from a wall and shows its tail: coarse photographs of wells show it roughly (by
+/// trying, rendered fish).
+const TAPER: f64 = 0.5;
 /// Where the noise hides what has less ink than this share of the trunk's, the tail may go on unseen: the last part of
 /// the trunk has about a third of it, the fin a fifth and less (rendered fish).
 const UNSEEN: f32 = 0.2;
@@ -151,7 +162,13 @@ impl Case<'_> {
         );
         mark(
             Flag::Overlap,
-            !separated && (evidence.explained < 0.72 || cut_off > MOST_CUT_OFF)
+            !separated
+                && (evidence.explained < EXPLAINED
+                    || left_over(crop, &line, &profile, ribbon.step) > LEFT_OVER
+                    || cut_off > MOST_CUT_OFF
+                    || profile.narrows_twice(crop.trunk)
+                    || profile.leads_along_a_strand())
+                || evidence.kink > SHARPEST
                 || before_head
                 || profile.ends_on_another(crop.trunk, ground.polarity)
                 || ends_at_bubble(crop, &line)
@@ -179,7 +196,7 @@ impl Case<'_> {
         };
         let length = path::length(&midline);
         let middle = midline[MIDLINE_POINTS / 2];
-        let fish = Fish {
+        let mut fish = Fish {
             midline,
             outline,
             total_length: Px(length),
@@ -196,6 +213,10 @@ impl Case<'_> {
             back_left: back_is_left(&profile, eyes[0].row),
             reference,
         };
+        // What a wall hides of a tail is not seen.
+        if candidate.beside_wall && fish.taper() > TAPER && ends_at_wall(found, ground, crop, &line) {
+            fish.flag(Flag::AtWall);
+        }
         Outcome::Fish(Box::new(fish), evidence)
     }
 }

@@ -20,6 +20,7 @@ mod profile;
 mod ribbon;
 mod separate;
 mod shadows;
+mod shape;
 mod straight;
 mod strands;
 pub mod strip;
@@ -179,6 +180,27 @@ impl Fish {
         let k = (share.clamp(0.0, 1.0) * stations.saturating_sub(1) as f64).round() as usize;
         let sides = self.outline.get(k).zip(self.outline.iter().rev().nth(k));
         Px(sides.map_or(0.0, |(left, right)| (left[0] - right[0]).hypot(left[1] - right[1])))
+    }
+}
+
+/// Where a body has tapered, as a share of its length from the snout.
+const TAPERED: f64 = 0.8;
+
+impl Fish {
+    /// Depth where it should have tapered, as a share of the greatest: about a third in larvae (from memory), more where what is
+    /// seen of it ends before its tail does.
+    pub fn taper(&self) -> f64 {
+        self.depth_at(TAPERED).0 / self.depth.0.max(1e-9)
+    }
+
+    /// Adds a flag, with what it says of length and call.
+    pub fn flag(&mut self, flag: Flag) {
+        if !self.flags.contains(&flag) {
+            self.flags.push(flag);
+            self.flags.sort_unstable();
+        }
+        self.use_length &= !flag.spoils_length();
+        self.use_call &= !flag.spoils_call();
     }
 }
 

@@ -89,9 +89,7 @@ fn parted(case: Case, crop: &Crop, one: Outcome) -> Vec<Outcome> {
     }]
 }
 
-/// Where a body has tapered, as a share of its length from the snout, and its depth there at most, as a share of the greatest:
-/// about a third in larvae (from memory; the limit by trying, rendered fish).
-const TAPERED: f64 = 0.8;
+/// Greatest taper of a fish that shows its tail (by trying, rendered fish).
 const TAPER: f64 = 0.38;
 /// Distance from another fish's midline, in that fish's depths, within which a tail may go on under it.
 const UNDER: f64 = 1.3;
@@ -107,8 +105,7 @@ fn loses_its_tail(parts: &[Outcome], i: usize) -> bool {
 fn goes_on_under(own: &Fish, other: &Fish) -> bool {
     let Some(end) = own.midline.last() else { return false };
     let gaps = other.midline.iter().map(|q| (q[0] - end[0]).hypot(q[1] - end[1]));
-    own.depth_at(TAPERED).0 > TAPER * own.depth.0
-        && gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
+    own.taper() > TAPER && gaps.fold(f64::INFINITY, f64::min) < UNDER * other.depth.0
 }
 
 /// Ink of the trunk, in standard deviations of the noise, from which on a body has thick parts: haze has none (by trying, rendered
@@ -150,7 +147,13 @@ fn from_head(case: Case, crop: &Crop, way: &FromHead, heads: &[Head]) -> Option<
     let ([x, y], [sx, sy]) = (crop.to_photo(way.head.at), fish.midline[0]);
     let has_twin = || heads.iter().any(|other| other.at != way.head.at && other.twin(&way.head));
     let at_head = (x - sx).hypot(y - sy) <= before * crop.bin as f64;
-    (evidence.has_eye() || at_head && has_twin()).then(|| if way.hidden { overlapping(part) } else { part })
+    // A line that leads over another's eye may have gone on along the other.
+    let over_another = || {
+        let mut others = heads.iter().filter(|other| other.at != way.head.at && other.sure);
+        others.any(|other| on_midline(fish, crop, other).is_some())
+    };
+    let doubtful = way.hidden || over_another();
+    (evidence.has_eye() || at_head && has_twin()).then(|| if doubtful { overlapping(part) } else { part })
 }
 
 /// Whether a fish shows its head.
@@ -173,6 +176,11 @@ fn from_its_head(case: Case, crop: &Crop, one: Outcome, heads: &[Head]) -> Outco
 /// Whether what passes for a head lies on the midline between head and tail of a fish, well inside its body: where a
 /// fish touches another's tail with its snout, the body is narrow in front of the eye.
 fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
+    on_midline(fish, crop, head).is_some_and(|at| !at_joint(fish, crop, head, at))
+}
+
+/// The point of the midline between head and tail that what passes for a head lies on.
+fn on_midline(fish: &Fish, crop: &Crop, head: &Head) -> Option<usize> {
     let p = crop.to_photo(head.at);
     let n = fish.midline.len();
     let (nearest, gap) = fish
@@ -182,7 +190,7 @@ fn inside_body(fish: &Fish, crop: &Crop, head: &Head) -> bool {
         .enumerate()
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .unwrap_or((0, f64::INFINITY));
-    (n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0 && !at_joint(fish, crop, head, nearest)
+    ((n / 6..n * 3 / 4).contains(&nearest) && gap < 0.35 * fish.depth.0).then_some(nearest)
 }
 
 /// Distance from the snout, as a share of the length, from which on a head is another's, and least diameter of its eye: one
@@ -244,11 +252,7 @@ pub(super) fn overlapping(outcome: Outcome) -> Outcome {
 /// The same outcome with one more flag.
 fn flagged(mut outcome: Outcome, flag: Flag) -> Outcome {
     if let Outcome::Fish(fish, _) = &mut outcome {
-        fish.flags.push(flag);
-        fish.flags.sort_unstable();
-        fish.flags.dedup();
-        fish.use_length &= !flag.spoils_length();
-        fish.use_call &= !flag.spoils_call();
+        fish.flag(flag);
     }
     outcome
 }

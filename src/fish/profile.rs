@@ -22,27 +22,6 @@ pub struct Profile {
 /// can reach a third of the trunk's ink on a dark ground, stay below it.
 const EDGE: f32 = 0.5;
 
-/// The head and the tail, as shares of the length, and what is too narrow for them, as shares of the length: heads of larvae
-/// are a tenth of it and more, and a fin seen on its edge is a fiftieth (from memory; the limits by trying, rendered fish).
-const SNOUT: f64 = 0.1;
-const LEAST_SNOUT: f32 = 0.02;
-const TAIL_END: f64 = 0.8;
-const LEAST_TAIL: f32 = 0.01;
-/// A tail is thinner than the trunk and scatters less: what scatters more than so many times as much is none (by trying,
-/// rendered fish).
-const TAIL: f64 = 0.85;
-const GLARE: f32 = 1.7;
-
-/// The last part of the tail fin, the trunk and the peduncle before the fin, as shares of the length; ink of the fin at most, as
-/// a share of the trunk's, and its width at least, as a share of the peduncle's, where it is no less: fins of larvae have a
-/// fifth to half of the trunk's ink, and seen from the side spread as wide as the peduncle or wider (from memory; the
-/// limits by trying, on fish of both renderers).
-const FIN: f64 = 0.95;
-const TRUNK: [f64; 2] = [0.3, 0.7];
-const PEDUNCLE: [f64; 2] = [0.7, 0.8];
-const FIN_INK: f32 = 0.5;
-const FIN_SPREAD: f32 = 0.75;
-
 impl Profile {
     /// Reads widths and levels; `half` is the half-width to expect at each of the line's points, crop pixels.
     pub fn read(crop: &Crop, ribbon: &Ribbon, half: &[f64]) -> Self {
@@ -95,27 +74,6 @@ impl Profile {
         quantile(&mut (a..b).map(|c| self.width(c)).collect::<Vec<_>>(), 0.95).unwrap_or(0.0)
     }
 
-    /// Whether an end is that of no fish, the head at the start: a line was followed on along a fibre, or on to a chip
-    /// that glares beside the tail. `trunk` is the ink of the trunk.
-    pub fn ends_on_another(&self, trunk: f32, polarity: Polarity) -> bool {
-        let share = |from: f64, to: f64| self.mean_width(from, to) / COLUMNS as f32;
-        let glares = polarity == Polarity::BrightFish && self.level(TAIL, 1.0) > GLARE * trunk;
-        share(0.0, SNOUT) < LEAST_SNOUT || share(TAIL_END, 1.0) < LEAST_TAIL || glares
-    }
-
-    /// Whether a body, the head at the start, ends as dense as a trunk and no wider than it was before: where its tail grows thin,
-    /// not in a fin, which is fainter, or spreads.
-    pub fn ends_without_a_fin(&self) -> bool {
-        self.level(FIN, 1.0) > FIN_INK * self.least_level(TRUNK[0], TRUNK[1])
-            && self.mean_width(FIN, 1.0) < FIN_SPREAD * self.mean_width(PEDUNCLE[0], PEDUNCLE[1])
-    }
-
-    /// Ink across the body that a third of it between two fractions has at most: pigment and gut lie elsewhere.
-    fn least_level(&self, from: f64, to: f64) -> f32 {
-        let (a, b) = span(from, to);
-        quantile(&mut self.level[a..b].to_vec(), 1.0 / 3.0).unwrap_or(0.0)
-    }
-
     /// Median ink across the body between two fractions.
     pub fn level(&self, from: f64, to: f64) -> f32 {
         let (a, b) = span(from, to);
@@ -123,7 +81,7 @@ impl Profile {
     }
 }
 
-fn span(from: f64, to: f64) -> (usize, usize) {
+pub(super) fn span(from: f64, to: f64) -> (usize, usize) {
     let a = (from * COLUMNS as f64).round() as usize;
     (a.min(COLUMNS - 1), ((to * COLUMNS as f64).round() as usize).clamp(a + 1, COLUMNS + 1))
 }
@@ -331,49 +289,4 @@ pub fn blur(ribbon: &Ribbon, eye: &Eye) -> Option<f64> {
     let (low, high) =
         line.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
     (slope > 0.0).then(|| f64::from((high - low) / slope) / (2.0 * std::f64::consts::PI).sqrt())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A profile whose full width, as a share of the length, and whose ink are given along the body.
-    fn profile(width: impl Fn(f64) -> f32, level: impl Fn(f64) -> f32) -> Profile {
-        let along =
-            |read: &dyn Fn(f64) -> f32| (0..=COLUMNS).map(|c| read(c as f64 / COLUMNS as f64)).collect();
-        let half = |s: f64| 0.5 * COLUMNS as f32 * width(s);
-        Profile { left: along(&half), right: along(&half), level: along(&level) }
-    }
-
-    /// A larva with a fin seen on its edge is whole; the same with a fibre before its snout, a fibre behind its tail, or, on
-    /// a dark ground, a chip beside its tail that glares, is not.
-    #[test]
-    fn fibres_and_chips_are_no_ends_of_fish() {
-        let larva = |s: f64| if s < 0.8 { 0.12 - 0.12 * s as f32 } else { 0.018 };
-        let ends = |p: &Profile, polarity| p.ends_on_another(1.0, polarity);
-        let even = profile(larva, |_| 1.0);
-        assert!(!ends(&even, Polarity::DarkFish) && !ends(&even, Polarity::BrightFish));
-        let before = profile(|s| if s < 0.15 { 0.006 } else { larva(s) }, |_| 1.0);
-        assert!(ends(&before, Polarity::DarkFish));
-        let behind = profile(|s| if s > 0.75 { 0.006 } else { larva(s) }, |_| 1.0);
-        assert!(ends(&behind, Polarity::DarkFish));
-        let chip = profile(larva, |s| if s > 0.8 { 2.5 } else { 1.0 });
-        assert!(ends(&chip, Polarity::BrightFish) && !ends(&chip, Polarity::DarkFish));
-    }
-
-    /// A larva whose tail ends in a fin, faint and wide, seen from the side, or faint and narrow, or as dense as the trunk and
-    /// wide, ends in its fin; one that ends dense and narrow ends before it. Pigment along the trunk makes it no fainter.
-    #[test]
-    fn a_dense_thin_end_is_no_fin() {
-        let tapers = |s: f64| 0.12 - 0.1 * s as f32;
-        let spreads = |s: f64| if s < 0.9 { tapers(s) } else { 0.06 };
-        let faint = |s: f64| if s < 0.9 { 1.0 } else { 0.2 };
-        let even = |_: f64| 1.0;
-        assert!(!profile(spreads, faint).ends_without_a_fin());
-        assert!(!profile(tapers, faint).ends_without_a_fin());
-        assert!(!profile(spreads, even).ends_without_a_fin());
-        assert!(profile(tapers, even).ends_without_a_fin());
-        let spotted = |s: f64| if (0.3..0.5).contains(&s) { 3.0 } else { 1.0 };
-        assert!(profile(tapers, spotted).ends_without_a_fin());
-    }
 }

@@ -74,7 +74,8 @@ impl Way {
 /// What is asked of the ways of one body together.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Asked {
-    /// That they are those of fish each of which is seen: every head has one, and a free end of its own or a hidden one.
+    /// That they are those of fish each of which is seen: every head has one, and a free end of its own or a hidden one; together
+    /// they cost no more than a head without a way.
     Apart,
     /// That they are as likely as can be: fish may lie along each other, tails under others' tails, and a head have none.
     AsSeen,
@@ -102,7 +103,11 @@ pub fn likeliest<'a>(
     let mut search =
         Search { ways: by_cost, least, depth, asked, shared: HashMap::new(), best: None, looks: 0 };
     search.go_on(&mut Vec::new(), 0.0);
-    let (_, chosen) = search.best?;
+    let (cost, chosen) = search.best?;
+    // A way dearer than none says nothing.
+    if asked == Asked::Apart && cost > WITHOUT {
+        return None;
+    }
     Some(chosen.into_iter().zip(&search.ways).map(|(k, of_one)| Some(of_one[k?])).collect())
 }
 
@@ -263,6 +268,7 @@ mod tests {
             for (k, asked) in [Asked::Apart, Asked::AsSeen].into_iter().enumerate() {
                 let costs = all(&ways, asked == Asked::AsSeen).into_iter();
                 let least = costs.filter_map(|c| cost(&c, &depth, asked)).min_by(f64::total_cmp);
+                let least = least.filter(|least| asked == Asked::AsSeen || *least <= WITHOUT);
                 let own = likeliest(&ways, &depth, asked).map(|c| cost(&c, &depth, asked).unwrap());
                 assert_eq!(own.is_some(), least.is_some(), "{seed}");
                 if let Some((own, least)) = own.zip(least) {
