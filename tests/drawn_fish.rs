@@ -222,6 +222,74 @@ fn fish_that_reach_an_arc_of_a_rim_are_found() {
     }
 }
 
+/// That no length counts which is not that of a drawn fish.
+fn only_right_lengths_count(pixels: &Pixels, what: &str) {
+    for fish in fish_in(pixels).iter().filter(|fish| fish.use_length) {
+        let off = (fish.total_length.0 / LENGTH - 1.0).abs();
+        assert!(off < 0.08, "{what}: {:.0} {:?}", fish.total_length.0, fish.flags);
+    }
+}
+
+/// The head of the second lies on the tail of the first, and its eye is no darker than its body: the line over both narrows
+/// twice, if the second begins where the first has grown thin.
+#[test]
+fn a_line_over_a_fish_whose_eye_is_not_seen_does_not_count() {
+    let first = Drawn { snout: [150.0, 300.0], towards: 0.0 };
+    for (along, towards) in [(0.85, 0.0), (0.8, 0.25), (0.9, -0.3), (0.95, 0.1)] {
+        let second = Drawn { snout: [150.0 + along * LENGTH, 300.0], towards };
+        let level = |x: f64, y: f64| {
+            if second.eye_radii(x, y) < 1.0 && first.eye_radii(x, y) >= 1.0 {
+                210.0 * 0.8
+            } else {
+                dark(&[first, second], x, y)
+            }
+        };
+        only_right_lengths_count(&photograph(level), &format!("{along} {towards}"));
+    }
+}
+
+/// A straight hair crosses the tail at an angle at which the line through the body may go on along it.
+#[test]
+fn a_line_along_a_hair_does_not_count() {
+    let fish = Drawn { snout: [300.0, 320.0], towards: 0.0 };
+    for (at, angle) in [(0.6, 160f64), (0.65, 20.0), (0.7, 150.0), (0.6, 35.0), (0.75, 25.0)] {
+        let (sin, cos) = angle.to_radians().sin_cos();
+        let hair = |x: f64, y: f64| {
+            let (dx, dy) = (x - 300.0 - at * LENGTH, y - 320.0);
+            (dx * sin - dy * cos).abs() < 2.2 && (-30.0..210.0).contains(&(dx * cos + dy * sin))
+        };
+        let level = |x: f64, y: f64| if hair(x, y) { 150.0 } else { dark(&[fish], x, y) };
+        only_right_lengths_count(&photograph(level), &format!("{at} {angle}"));
+    }
+}
+
+/// Two fish whose tail fins lie on each other, each line as likely to go on along the other.
+#[test]
+fn tails_that_meet_do_not_lengthen_each_other() {
+    for (gap, towards) in [(-16.0, 0.0), (-20.0, 0.5), (-14.0, 1.0), (4.0, 0.3)] {
+        let one = Drawn { snout: [450.0 - LENGTH - 0.5 * gap, 300.0], towards: 0.0 };
+        let (sin, cos) = f64::sin_cos(towards);
+        let tail = [450.0 + 0.5 * gap, 300.0];
+        let other = Drawn {
+            snout: [tail[0] + LENGTH * cos, tail[1] + LENGTH * sin],
+            towards: towards + std::f64::consts::PI,
+        };
+        let level = |x: f64, y: f64| dark(&[one, other], x, y);
+        only_right_lengths_count(&photograph(level), &format!("{gap} {towards}"));
+    }
+}
+
+/// A fish across the rim of a dish, of which only what lies inside is followed.
+#[test]
+fn what_a_rim_leaves_of_a_fish_does_not_count() {
+    for inside in [0.45, 0.55, 0.65] {
+        let rim = |x: f64, y: f64| (x - 300.0).hypot(y - 300.0) - 270.0;
+        let fish = Drawn { snout: [570.0 - inside * LENGTH, 300.0], towards: 0.0 };
+        let level = |x: f64, y: f64| dark(&[fish], x, y) * (1.0 - 0.6 * (-(rim(x, y) / 4.0).powi(2)).exp());
+        only_right_lengths_count(&photograph(level), &format!("{inside}"));
+    }
+}
+
 /// A spot as dark as the eye, larger than it as where an eye lies over a gut: there may be a second fish.
 #[test]
 fn the_length_of_a_body_with_a_second_eye_does_not_count() {

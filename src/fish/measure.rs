@@ -1,6 +1,8 @@
 //! One candidate to one fish, or to the reason why it is none.
 
-use super::borders::{along_edge, along_frame, at_edge, ends_at_bubble, ends_at_glint, ends_at_wall, within};
+use super::borders::{
+    along_edge, along_frame, at_edge, at_wall, ends_at_bubble, ends_at_glint, ends_at_wall, within,
+};
 use super::crop::Crop;
 use super::exposure::{bare_is_clipped, tail_is_clipped, trunk_is_clipped};
 use super::followed::{Followed, SEEN};
@@ -214,7 +216,8 @@ impl Case<'_> {
             reference,
         };
         // What a wall hides of a tail is not seen.
-        if candidate.beside_wall && fish.taper() > TAPER && ends_at_wall(found, ground, crop, &line) {
+        let tail_at_wall = || line.last().is_some_and(|p| at_wall(found, ground, crop.to_photo(*p)));
+        if candidate.beside_wall && fish.taper() > TAPER && tail_at_wall() {
             fish.flag(Flag::AtWall);
         }
         Outcome::Fish(Box::new(fish), evidence)
