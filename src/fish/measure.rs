@@ -151,6 +151,19 @@ impl Case<'_> {
             path::resample(&line, MIDLINE_POINTS).into_iter().map(|p| crop.to_photo(p)).collect();
         let outline = outline(crop, &line, &profile, ribbon.step);
 
+        let leads_astray = || {
+            before_head
+                || evidence.kink > SHARPEST
+                || profile.ends_on_another(crop.trunk, ground.polarity)
+                || !separated && profile.leads_along_a_strand()
+        };
+        let shares_its_body = || {
+            cut_off > MOST_CUT_OFF
+                || evidence.explained < EXPLAINED
+                || profile.narrows_twice(crop.trunk)
+                || left_over(crop, &line, &profile, ribbon.step) > LEFT_OVER
+        };
+        let end_is_hidden = || ends_at_bubble(crop, &line) || ends_at_glint(ground, crop, &line);
         let mut flags = Vec::new();
         let mut mark = |flag, holds: bool| {
             if holds {
@@ -162,20 +175,7 @@ impl Case<'_> {
             Flag::AtWall,
             crop.at_unlit || (kinked || candidate.off_arc) && ends_at_wall(found, ground, crop, &line),
         );
-        mark(
-            Flag::Overlap,
-            !separated
-                && (evidence.explained < EXPLAINED
-                    || left_over(crop, &line, &profile, ribbon.step) > LEFT_OVER
-                    || cut_off > MOST_CUT_OFF
-                    || profile.narrows_twice(crop.trunk)
-                    || profile.leads_along_a_strand())
-                || evidence.kink > SHARPEST
-                || before_head
-                || profile.ends_on_another(crop.trunk, ground.polarity)
-                || ends_at_bubble(crop, &line)
-                || ends_at_glint(ground, crop, &line),
-        );
+        mark(Flag::Overlap, leads_astray() || (!separated && shares_its_body()) || end_is_hidden());
         mark(Flag::Separated, separated);
         mark(Flag::Coiled, evidence.turn > COILED);
         mark(Flag::Oblique, seen_from == View::Oblique);

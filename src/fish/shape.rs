@@ -73,8 +73,8 @@ impl Profile {
     /// and a line that leads on from one fish to the next does twice. `trunk` is the ink of the trunk.
     pub fn narrows_twice(&self, trunk: f32) -> bool {
         let ink = |v: f32| (v / trunk.max(1e-6)).min(MOST_INK);
-        let widths = smoothed(parts(|c| self.width(c)));
-        let masses = smoothed(parts(|c| self.width(c) * ink(self.level[c])));
+        let widths = smoothed(&parts(|c| self.width(c)));
+        let masses = smoothed(&parts(|c| self.width(c) * ink(self.level[c])));
         let [from, to, end] = [WAIST[0], WAIST[1], BEFORE_FIN].map(|share| (share * PARTS as f64) as usize);
         let greatest = |of: &[f32]| of.iter().copied().fold(0.0, f32::max);
         let heavy = AS_HEAVY * greatest(&masses);
@@ -125,7 +125,7 @@ fn parts(read: impl Fn(usize) -> f32) -> Vec<f32> {
 }
 
 /// Means over each part and the ones beside it.
-fn smoothed(parts: Vec<f32>) -> Vec<f32> {
+fn smoothed(parts: &[f32]) -> Vec<f32> {
     let near = |i: usize| &parts[i.saturating_sub(1)..(i + 2).min(parts.len())];
     (0..parts.len()).map(|i| near(i).iter().sum::<f32>() / near(i).len() as f32).collect()
 }
