@@ -117,9 +117,7 @@ pub fn score(photo: &Photo, settings: &Settings) -> Scored {
                 (v.bladder, v.size) = (None, bladder::Size::None);
             }
             if verdict.as_ref().is_some_and(|v| v.size == bladder::Size::OverInflated) {
-                fish.flags.push(Flag::OverInflated);
-                fish.flags.sort_unstable();
-                fish.flags.dedup();
+                fish.flag(Flag::OverInflated);
             }
             ScoredFish { fish, verdict, strip: strip.filter(|_| settings.strips) }
         })

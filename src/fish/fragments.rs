@@ -46,11 +46,11 @@ pub fn measure_all(pixels: &Pixels, ground: &Ground, found: &mut Found) -> Vec<O
 }
 
 /// How far from the midline of another fish an end lies at most that is in that fish's body, as a share of its depth there; one
-/// that only touches it lies half of it away.
+/// that only touches it lies half of it away (by trying, fish of both renderers).
 const IN_BODY: f64 = 0.3;
 
 /// The outer parts of a line that no other fish's may meet, as a share of its points; of fish taken apart, which may cross, its
-/// very ends.
+/// very ends (by trying, fish of both renderers).
 const OUTER: f64 = 0.25;
 
 /// Flags fish that end in the body of another, or over it: what was measured there is that other fish.
@@ -72,6 +72,13 @@ fn flag_shared_ends(outcomes: &mut [Outcome]) {
 
 /// Whether an end of a fish lies in the body of another, or leads over it.
 fn ends_in(own: &Fish, other: &Fish) -> bool {
+    let [middle, others] = [own, other].map(|fish| fish.midline[fish.midline.len() / 2]);
+    if (middle[0] - others[0]).hypot(middle[1] - others[1])
+        > 0.5 * (own.total_length.0 + other.total_length.0) + other.depth.0
+    {
+        // Too far apart to meet: no point of a midline is farther from its middle than half its length.
+        return false;
+    }
     let last = other.midline.len() - 1;
     let may_cross = [own, other].iter().all(|fish| fish.flags.contains(&Flag::Separated));
     let outer = if may_cross { 1 } else { (OUTER * own.midline.len() as f64) as usize };

@@ -166,6 +166,9 @@ pub struct Fish {
     pub reference: f32,
 }
 
+/// Where a body has tapered, as a share of its length from the snout (from memory).
+const TAPERED: f64 = 0.8;
+
 impl Fish {
     /// The straightened picture of it, of the photograph it was found in and that photograph's ground.
     pub fn straightened(&self, pixels: &Pixels, ground: &Ground) -> Strip {
@@ -181,12 +184,7 @@ impl Fish {
         let sides = self.outline.get(k).zip(self.outline.iter().rev().nth(k));
         Px(sides.map_or(0.0, |(left, right)| (left[0] - right[0]).hypot(left[1] - right[1])))
     }
-}
 
-/// Where a body has tapered, as a share of its length from the snout.
-const TAPERED: f64 = 0.8;
-
-impl Fish {
     /// Depth where it should have tapered, as a share of the greatest: about a third in larvae (from memory), more where what is
     /// seen of it ends before its tail does.
     pub fn taper(&self) -> f64 {

@@ -145,13 +145,11 @@ fn from_head(case: Case, crop: &Crop, way: &FromHead, heads: &[Head]) -> Option<
     let part = case.follow(crop, &way.line, Some([before, after]));
     let Outcome::Fish(fish, evidence) = &part else { return None };
     let ([x, y], [sx, sy]) = (crop.to_photo(way.head.at), fish.midline[0]);
-    let has_twin = || heads.iter().any(|other| other.at != way.head.at && other.twin(&way.head));
+    let others = || heads.iter().filter(|other| other.at != way.head.at);
+    let has_twin = || others().any(|other| other.twin(&way.head));
     let at_head = (x - sx).hypot(y - sy) <= before * crop.bin as f64;
     // A line that leads over another's eye may have gone on along the other.
-    let over_another = || {
-        let mut others = heads.iter().filter(|other| other.at != way.head.at && other.sure);
-        others.any(|other| on_midline(fish, crop, other).is_some())
-    };
+    let over_another = || others().any(|other| other.sure && on_midline(fish, crop, other).is_some());
     let doubtful = way.hidden || over_another();
     (evidence.has_eye() || at_head && has_twin()).then(|| if doubtful { overlapping(part) } else { part })
 }

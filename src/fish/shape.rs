@@ -36,7 +36,7 @@ const BEFORE_FIN: f64 = 0.8;
 /// greatest anywhere (both by trying, on fish of both renderers: of those well measured one in two hundred has such a waist).
 const NARROW: f32 = 0.55;
 const AS_HEAVY: f32 = 0.7;
-/// Denser tissue counts no more than so many trunks: an eye or pigment makes no body.
+/// Denser tissue counts no more than so many trunks (by trying): an eye or pigment makes no body.
 const MOST_INK: f32 = 1.2;
 
 /// A strand is no wider than this share of the widest part before it, and its width and its ink are the same within these
@@ -101,7 +101,7 @@ impl Profile {
     }
 }
 
-/// How far beside its width a fish is held to reach, as a factor and crop pixels.
+/// How far beside its width a fish is held to reach, as a factor and crop pixels (by trying, fish of both renderers).
 const BESIDE: (f64, f64) = (1.2, 2.0);
 
 /// Share of the dense pixels of a body, those of half its trunk's ink and more, that lie beside the fish along a line; `step` is

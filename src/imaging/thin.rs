@@ -2,9 +2,6 @@
 
 use super::Plane;
 
-/// Steps to the eight neighbours, clockwise from north.
-pub const AROUND: [(i64, i64); 8] = [(0, -1), (1, -1), (1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1)];
-
 /// Whether a pixel may go, by which of its neighbours are set, in each of the two passes.
 static DELETABLE: [[bool; 256]; 2] = [deletable_by_code(0), deletable_by_code(1)];
 
@@ -69,5 +66,6 @@ const fn deletable_by_code(pass: usize) -> [bool; 256] {
 
 /// The eight neighbours clockwise from north.
 pub fn neighbours(mask: &Plane<bool>, x: i64, y: i64) -> [bool; 8] {
-    AROUND.map(|(dx, dy)| mask.get_or(x + dx, y + dy, false))
+    [(0, -1), (1, -1), (1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1)]
+        .map(|(dx, dy)| mask.get_or(x + dx, y + dy, false))
 }

@@ -56,7 +56,7 @@ pub type Labels = Plane<u32>;
 pub const WALL: u32 = u32::MAX;
 
 /// What the search found.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Found {
     /// Regions to measure.
     pub candidates: Vec<Candidate>,
